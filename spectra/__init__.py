@@ -1,0 +1,1 @@
+"""The shipped shelf: one TOML file per material, its source first."""

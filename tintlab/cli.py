@@ -1,0 +1,205 @@
+"""The command line: arguments in, calls, prints; no arithmetic.
+
+Modules that need numpy are imported inside the commands, so that help comes at once.
+"""
+
+import os
+import sys
+from enum import IntEnum
+from pathlib import Path
+from typing import Any
+
+import click
+
+from tintlab import __version__
+from tintlab.errors import OutOfReach, TintlabError
+
+
+class Status(IntEnum):
+    """Exit statuses; click itself exits with 2 for a wrong command line."""
+
+    FINE = 0
+    MISTAKE = 1
+    OUT_OF_REACH = 3
+
+
+class Group(click.Group):
+    """A group that turns our errors into one line and a status."""
+
+    def invoke(self, ctx: click.Context) -> Any:
+        """Run a command; never show a traceback for a maker's mistake."""
+        try:
+            return super().invoke(ctx)
+        except OutOfReach as problem:
+            click.echo(f"Out of reach: {problem}", err=True)
+            ctx.exit(Status.OUT_OF_REACH)
+        except TintlabError as problem:
+            click.echo(f"Error: {problem}", err=True)
+            ctx.exit(Status.MISTAKE)
+        except KeyboardInterrupt:
+            click.echo("stopped; nothing was written", err=True)
+            ctx.exit(130)
+
+
+CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 90}
+FILE = click.Path(path_type=Path)
+
+shelf_option = click.option(
+    "--shelf",
+    "own_shelf",
+    type=FILE,
+    multiple=True,
+    metavar="DIR",
+    help="Your own materials; looked at first. May be given more than once.",
+)
+json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
+
+
+def _say(text: str) -> None:
+    """Print with colours on a terminal only, and never with NO_COLOR set."""
+    colours = sys.stdout.isatty() and not os.environ.get("NO_COLOR")
+    click.echo(text, color=colours)
+
+
+@click.group(cls=Group, context_settings=CONTEXT)
+@click.version_option(__version__, prog_name="tintlab")
+def main() -> None:
+    """Predict the colour of lit, dyed, clear insets before the pour."""
+
+
+@main.command()
+@click.argument("file", type=FILE)
+@click.option("--room", metavar="NAME", help="Instead of the room in the file.")
+@click.option("--rooms", is_flag=True, help="In every room of the shelf.")
+@click.option("--white", type=click.Choice(["d65", "room"]), default="d65",
+              help="White of the colours: daylight or the room's own.")  # fmt: skip
+@click.option("--more", is_flag=True, help="Other observers and colour appearance.")
+@click.option("--plot", type=FILE, metavar="PNG", help="Draw the answer.")
+@json_option
+@shelf_option
+def glow(
+    file: Path,
+    room: str | None,
+    rooms: bool,
+    white: str,
+    more: bool,
+    plot: Path | None,
+    as_json: bool,
+    own_shelf: tuple[Path, ...],
+) -> None:
+    """Predict how an inset looks, lit and unlit.
+
+    FILE is an inset file: lights, box, layers, target.
+
+    Example:
+
+        tintlab glow demo/tide-bell/tide-bell.toml --plot tide-bell.png
+    """
+    from tintlab.inset import read_inset
+    from tintlab.report import data, text
+    from tintlab.shelf import shelf_for
+    from tintlab.verdict import predict
+
+    shelf = shelf_for(file, own_shelf)
+    inset = read_inset(file, shelf)
+    chosen = [shelf.find("rooms", room)] if room else [inset.room]
+    if rooms:
+        chosen = shelf.all("rooms")
+    found = [predict(inset, room=one) for one in chosen]
+    answers = [data.flat(one) for one in found]
+    extras = []
+    if white == "room" or more:
+        from tintlab.report import appearance
+
+        extras = [appearance.extra(one, more=more) for one in found]
+        for answer, extra in zip(answers, extras, strict=True):
+            answer.update(extra)
+    if plot is not None:
+        from tintlab.report.plot import glow_figure, save
+
+        save(glow_figure(found[0], answers[0]), plot)
+        click.echo(f"wrote {plot}", err=True)
+    if as_json:
+        _say(data.as_json(answers if rooms else answers[0]))
+    elif rooms:
+        _say(text.rooms_text(answers))
+    else:
+        _say(text.glow_text(answers[0]))
+        for extra in extras:
+            _say("\n" + text.extra_text(extra))
+
+
+@main.group(cls=Group)
+def shelf() -> None:
+    """List, search and show the materials on the shelf.
+
+    Example:
+
+        tintlab shelf show "crystal violet"
+    """
+
+
+@shelf.command("list")
+@click.argument("kind", required=False)
+@shelf_option
+@json_option
+def shelf_list(kind: str | None, own_shelf: tuple[Path, ...], as_json: bool) -> None:
+    """List the kinds of material, or everything of one KIND.
+
+    Example:
+
+        tintlab shelf list emitters
+    """
+    from tintlab.report import data, shelves
+    from tintlab.shelf import shelf_for
+
+    rows = shelves.listing(shelf_for(None, own_shelf), kind)
+    _say(data.as_json(rows) if as_json else shelves.table_text(rows))
+
+
+@shelf.command("search")
+@click.argument("words", nargs=-1, required=True)
+@shelf_option
+def shelf_search(words: tuple[str, ...], own_shelf: tuple[Path, ...]) -> None:
+    """Find materials by words in their name, hue, class or source.
+
+    Example:
+
+        tintlab shelf search violet
+    """
+    from tintlab.report import shelves
+    from tintlab.shelf import shelf_for
+
+    _say(shelves.table_text(shelves.search(shelf_for(None, own_shelf), words)))
+
+
+@shelf.command("show")
+@click.argument("name")
+@click.option("--kind", metavar="KIND", help="When the name is in several kinds.")
+@click.option("--plot", type=FILE, metavar="PNG", help="Draw its spectrum.")
+@shelf_option
+@json_option
+def shelf_show(
+    name: str,
+    kind: str | None,
+    plot: Path | None,
+    own_shelf: tuple[Path, ...],
+    as_json: bool,
+) -> None:
+    """Show one material: swatch, numbers, source and grade of evidence.
+
+    Example:
+
+        tintlab shelf show "crystal violet"
+    """
+    from tintlab.report import data, shelves
+    from tintlab.shelf import shelf_for
+
+    material = shelves.by_name(shelf_for(None, own_shelf), name, kind)
+    if plot is not None:
+        from tintlab.report.plot import material_figure, save
+
+        save(material_figure(material), plot)
+        click.echo(f"wrote {plot}", err=True)
+    facts = shelves.facts(material)
+    _say(data.as_json(facts) if as_json else shelves.facts_text(facts))

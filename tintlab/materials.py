@@ -1,0 +1,479 @@
+"""What a lit inset is made of: frozen records and the few functions that read them.
+
+Records hold what a file of the shelf says, in the units of the glossary; the
+functions turn them into spectra on the working grid. Spreads are given as the factor
+between the median and the 5 % or 95 % point of a log-normal distribution.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from tintlab.errors import ShelfError
+from tintlab.optics import gaussian_bands, log_normal_band
+from tintlab.spectrum import WAVELENGTHS, Source
+
+Array = NDArray[np.float64]
+
+GRADES = ("label-only", "chipped", "laddered", "metered")
+DYE_CLASSES = (
+    *("azo", "disazo", "anthraquinone", "perinone", "phthalocyanine"),
+    *("triarylmethane", "xanthene", "thiazine", "oxazine", "coumarin"),
+    *("quinophthalone", "methine", "thioindigoid", "indigoid", "perylene"),
+    *("natural", "other"),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Material:
+    """What every record of the shelf has: a name and a source."""
+
+    name: str
+    source: Source
+    path: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Emitter(Material):
+    """A light-emitting diode.
+
+    Attributes
+    ----------
+    kind : str
+        "white", "single colour" or "mixed".
+    power : ndarray, shape (401,)
+        Relative radiant power at the reference junction temperature. [1/nm]
+    lobes : ndarray, shape (n, 5)
+        Peak [nm], FWHM [nm], relative power [-], peak shift [nm/K], relative power
+        change [1/K] of each Gaussian lobe; no rows for a tabled spectrum.
+    steps : float
+        Bin radius in steps of 0.0011 in u'v' (CIE TN 001:2014). [-]
+    peak_spread : float
+        Half width of the bin of a single-colour emitter. [nm]
+    beam : float
+        Full angle at half intensity. [deg]
+    reference_temperature : float
+        Junction temperature of `power`. [C]
+    forward_voltage, efficacy : float
+        Typical. [V], [lm/W electrical]
+    colour_temperature : float or None
+        Nominal. [K]
+    caution : str
+    """
+
+    kind: str
+    power: Array
+    lobes: Array
+    steps: float = 5.0
+    peak_spread: float = 0.0
+    beam: float = 120.0
+    reference_temperature: float = 25.0
+    forward_voltage: float = 3.0
+    efficacy: float | None = None
+    colour_temperature: float | None = None
+    caution: str = ""
+
+
+def lobes_power(lobes: ArrayLike, *, warmer: float = 0.0, shift: float = 0.0) -> Array:
+    """Sum the Gaussian lobes of a light-emitting diode.
+
+    Parameters
+    ----------
+    lobes : array_like, shape (n, 5)
+        As `Emitter.lobes`.
+    warmer : float
+        Junction temperature above the reference. [K]
+    shift : float
+        Shift of every peak within the bin. [nm]
+
+    Returns
+    -------
+    ndarray, shape (401,)
+        Relative radiant power. [1/nm]
+    """
+    peak, width, power, per_kelvin, change = np.asarray(lobes, dtype=float).T[..., None]
+    peak = peak + per_kelvin * warmer + shift
+    power = power * np.clip(1 + change * warmer, 0.0, None)
+    shape = np.exp(-4 * np.log(2) * ((WAVELENGTHS - peak) / width) ** 2)
+    return np.asarray((power * shape / width).sum(axis=0))
+
+
+def emitter_power(emitter: Emitter, *, junction: float | None = None) -> Array:
+    """Return the relative power of an emitter at a junction temperature [C].
+
+    A tabled white has no temperature model and is returned as it is.
+    """
+    if junction is None or not emitter.lobes.size:
+        return emitter.power
+    return lobes_power(emitter.lobes, warmer=junction - emitter.reference_temperature)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Dye(Material):
+    """A colourant substance.
+
+    Attributes
+    ----------
+    dye_class, hue, uses, fluoresces, fades, caution, colour_index, number
+        What it is, chemically and for the maker.
+    peak : float
+        Wavelength of the absorption maximum. [nm]
+    molar_absorptivity, molar_mass, specific_absorbance : float or None
+        [L/(mol cm)], [g/mol], E(1%,1cm): absorbance of 10 g/L in 1 cm [-].
+    strength_spread : float
+        5-95 % factor of the strength. [-]
+    form : str
+        "bands", "log-normal" or "table".
+    bands : ndarray, shape (n, 3)
+        Centre [nm], height [-], FWHM [1/cm] of Gaussians in wavenumber.
+    tabled : ndarray, shape (401,) or (0,)
+        Relative absorbance of a measured dye. [-]
+    valid : tuple of float
+        Range that the source covers. [nm]
+    shift, broadening : float
+        One standard deviation of the unknown band shift in a solid [nm]; 5-95 %
+        factor of the unknown width [-].
+    delta_e : float
+        CIEDE2000 at peak absorbance 1 that the evidence for the shape leaves open.
+    """
+
+    dye_class: str
+    hue: str
+    uses: tuple[str, ...]
+    peak: float
+    form: str
+    bands: Array
+    tabled: Array
+    valid: tuple[float, float]
+    width: float = 0.0
+    skew: float = 1.0
+    floor: float = 0.0
+    second: tuple[float, float] | None = None
+    fluoresces: bool = False
+    fades: str = "medium"
+    caution: str = ""
+    colour_index: str = ""
+    number: str = ""
+    molar_absorptivity: float | None = None
+    molar_mass: float | None = None
+    specific_absorbance: float | None = None
+    strength_spread: float = 3.0
+    shift: float = 5.0
+    broadening: float = 1.2
+    delta_e: float = 5.0
+
+
+FLOOR_AT, FLOOR_WIDTH = 400.0, 5000.0  # [nm], [1/cm]; wide violet component, assumed
+_WIDE = np.arange(340.0, 800.0)  # [nm] where the maximum of a dye may lie
+SMOOTH = 4.0  # exponent that joins the bands of a log-normal dye; assumed
+
+
+def dye_shape(dye: Dye, *, shift: float = 0.0, broadening: float = 1.0) -> Array:
+    """Return the absorbance of a dye relative to its own maximum.
+
+    Parameters
+    ----------
+    dye : Dye
+    shift : float
+        Moves every band towards the red. [nm]
+    broadening : float
+        Widens every band at constant area, so that the maximum falls. [-]
+
+    Returns
+    -------
+    ndarray, shape (401,)
+        1 at the maximum, which may lie below 380 nm, when `broadening` is 1. [-]
+    """
+    if dye.form == "table":
+        at = (WAVELENGTHS - dye.peak - shift) / broadening + dye.peak
+        return np.interp(at, WAVELENGTHS, dye.tabled) / broadening
+    plain = _dye_bands(dye, _WIDE, 0.0, 1.0)
+    return _dye_bands(dye, WAVELENGTHS, shift, broadening) / plain.max()
+
+
+def _dye_bands(dye: Dye, wavelengths: Array, shift: float, broadening: float) -> Array:
+    if dye.form == "bands":
+        centre, height, width = dye.bands.T
+        return gaussian_bands(
+            wavelengths=wavelengths,
+            centres=centre + shift,
+            heights=height / broadening,
+            widths=width * broadening,
+        )
+    peaks = [(dye.peak, 1.0), *([dye.second] if dye.second else [])]
+    parts = [
+        height
+        / broadening
+        * log_normal_band(
+            wavelengths=wavelengths,
+            peak=peak + shift,
+            width=dye.width * broadening,
+            skew=dye.skew,
+        )
+        for peak, height in peaks
+    ]
+    floor = gaussian_bands(
+        wavelengths=wavelengths,
+        centres=[FLOOR_AT],
+        heights=[dye.floor],
+        widths=[FLOOR_WIDTH],
+    )
+    # a smooth larger-of: neighbouring maxima keep their heights and meet without a cusp
+    return (np.array([*parts, floor]) ** SMOOTH).sum(axis=0) ** (1 / SMOOTH)
+
+
+def specific_absorbance(dye: Dye) -> float:
+    """Return E(1%,1cm), the peak absorbance of 10 g/L in 1 cm.
+
+    E = 10 eps / M, with the molar absorptivity eps in L/(mol cm) and the molar mass M
+    in g/mol (definition; the EU purity criteria for food colours print both).
+
+    Raises
+    ------
+    ShelfError
+        When the file gives neither E nor eps and M.
+    """
+    if dye.specific_absorbance is not None:
+        return dye.specific_absorbance
+    if dye.molar_absorptivity is None or dye.molar_mass is None:
+        raise ShelfError(
+            f'asked for the strength of the dye "{dye.name}"; its file gives no '
+            "specific_absorbance and no molar_absorptivity with molar_mass; add one, "
+            "or dose a bottle instead"
+        )
+    return 10 * dye.molar_absorptivity / dye.molar_mass
+
+
+def dye_strength(dye: Dye, *, density: float) -> float:
+    """Return the peak absorbance per mm for 1 g of dye per kg of body.
+
+    Parameters
+    ----------
+    dye : Dye
+    density : float
+        Of the body. [g/cm3]
+
+    Returns
+    -------
+    float
+        Decadic. [1/mm per g/kg]
+    """
+    grams_per_litre = density  # of 1 g/kg in a body of that density
+    return specific_absorbance(dye) / 10 * grams_per_litre / 10
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Colourant(Material):
+    """A mixture of dyes: the base of `Bottle` and `Ink`.
+
+    Attributes
+    ----------
+    hue : str
+    dyes : tuple of (Dye, float)
+        Each dye with its share of the absorbance, at each dye's own maximum.
+    spread : float
+        5-95 % factor of the strength. [-]
+    grade : str
+        One of `GRADES`.
+    """
+
+    hue: str
+    dyes: tuple[tuple[Dye, float], ...]
+    spread: float = 3.0
+    grade: str = "label-only"
+    caution: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Bottle(Colourant):
+    """A maker's own container of liquid dye.
+
+    Attributes
+    ----------
+    strength : float
+        Decadic peak absorbance per mm for 1 g of liquid per kg of body.
+        [1/mm per g/kg]
+    density : float
+        Of the liquid. [g/mL]
+    drop, drop_spread : float
+        Mass of one drop [g] and its 5-95 % factor [-].
+    carrier, lot, date : str
+    bath_rate, bath_saturation : float
+        Of a dye bath: peak absorbance per face and square root of minute
+        [1/sqrt(min)], and peak absorbance per mm at saturation [1/mm].
+    """
+
+    strength: float
+    density: float = 0.9
+    drop: float = 0.025
+    drop_spread: float = 1.3
+    carrier: str = ""
+    lot: str = ""
+    date: str = ""
+    bath_rate: float = 0.1
+    bath_saturation: float = 4.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ink(Colourant):
+    """An alcohol ink or lacquer that is laid on in coats.
+
+    Attributes
+    ----------
+    peak_absorbance : float
+        Decadic, of the first dry coat. [-]
+    gain : float
+        What each further coat adds, relative to the first. [-]
+    unevenness : float
+        Coefficient of variation of the coats' thickness. [-]
+    broadening : float
+        Bandwidth in the dry film over that in solution, at constant area. [-]
+    """
+
+    peak_absorbance: float
+    gain: float = 0.8
+    unevenness: float = 0.3
+    broadening: float = 1.0
+
+
+def colourant_shape(
+    colourant: Colourant, *, shift: float = 0.0, broadening: float = 1.0
+) -> Array:
+    """Return absorbance relative to the stated peak absorbance, shape (401,).
+
+    The film of an ink is broader than its dyes in solution (constant area); the
+    result is scaled so that its maximum stays the stated peak absorbance.
+    """
+    own = colourant.broadening if isinstance(colourant, Ink) else 1.0
+
+    def mixed(shift: float, broadening: float) -> Array:
+        total = sum(
+            share * dye_shape(dye, shift=shift, broadening=broadening)
+            for dye, share in colourant.dyes
+        )
+        return np.asarray(total)
+
+    return mixed(shift, own * broadening) / mixed(0.0, own).max()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Medium(Material):
+    """A clear body material.
+
+    Attributes
+    ----------
+    kind : str
+        "cast", "sheet" or "both".
+    index : ndarray, shape (401,)
+        Refractive index. [-]
+    absorption : ndarray, shape (401,)
+        Internal, decadic. [1/mm]
+    density : float
+        [g/cm3]
+    scattering, anisotropy : float
+        Napierian scattering coefficient [1/mm] and mean cosine [-].
+    haze, loading_limit, pour_depth, bath_limit : float or None
+        Ratio [-], ratio of total mass [-], [mm], [C].
+    cures : dict
+        Cure name to the dye classes that it may harm.
+    """
+
+    kind: str
+    index: Array
+    absorption: Array
+    density: float
+    scattering: float = 0.0
+    anisotropy: float = 0.9
+    haze: float = 0.0
+    thickness: tuple[float, float] = (1.0, 25.0)
+    loading_limit: float | None = None
+    pour_depth: float | None = None
+    bath_limit: float | None = None
+    cures: dict[str, tuple[str, ...]]
+    caution: str = ""
+
+
+def sellmeier_index(*, B: ArrayLike, C: ArrayLike) -> Array:
+    """n^2 = 1 + sum B L^2 / (L^2 - C), L in um (Sellmeier 1871), shape (401,)."""
+    square = (WAVELENGTHS[:, None] / 1000) ** 2
+    return np.sqrt(1 + (np.asarray(B) * square / (square - np.asarray(C))).sum(axis=1))
+
+
+def abbe_index(*, d: float, abbe: float) -> Array:
+    """Two-term Cauchy law through n_d and V_d = (n_d - 1)/(n_F - n_C), shape (401,).
+
+    Parameters
+    ----------
+    d : float
+        Index at 587.56 nm. [-]
+    abbe : float
+        Abbe number of the lines F 486.13, d 587.56, C 656.27 nm. [-]
+    """
+    line_F, line_d, line_C = 486.13, 587.56, 656.27
+    slope = (d - 1) / abbe / (line_F**-2 - line_C**-2)
+    return d + slope * (WAVELENGTHS**-2 - line_d**-2)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Wall(Material):
+    """Inside of the box: spectral reflectance, shape (401,). [-]"""
+
+    reflectance: Array
+    finish: str = "matt"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Diffuser(Material):
+    """A scattering sheet or face.
+
+    Attributes
+    ----------
+    index, anisotropy : float
+        [-]
+    thickness : float
+        [mm]
+    scattering, absorption : float
+        Napierian. [1/mm]
+    """
+
+    index: float
+    thickness: float
+    scattering: float
+    anisotropy: float
+    absorption: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Room(Material):
+    """Where the piece is seen.
+
+    Attributes
+    ----------
+    illuminance : float
+        On the face of the piece. [lx]
+    power : ndarray, shape (401,)
+        Relative spectrum of the room light.
+    white : str
+        What the room light is, in words.
+    surround : str
+        "dark", "dim" or "average".
+    """
+
+    illuminance: float
+    power: Array
+    white: str
+    surround: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Region(Material):
+    """A published region of chromaticity.
+
+    Attributes
+    ----------
+    corners : ndarray, shape (n, 2)
+        x, y of the corners in order.
+    """
+
+    corners: Array

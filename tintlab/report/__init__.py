@@ -1,0 +1,1 @@
+"""Everything that is shown: text, JSON, plots."""

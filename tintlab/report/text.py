@@ -1,0 +1,158 @@
+"""What a maker reads in the terminal: swatches first, numbers second."""
+
+import textwrap
+from typing import Any
+
+import click
+
+WIDTH = 78
+
+
+def block(colour: str, width: int = 6) -> str:
+    """Return a block of true colour; plain text when colours are off."""
+    digits = colour.removeprefix("#")
+    r, g, b = (int(digits[i : i + 2], 16) for i in (0, 2, 4))
+    return click.style(" " * width, bg=(r, g, b))
+
+
+def _line(label: str, text: str) -> str:
+    indent = " " * 15
+    wrapped = textwrap.wrap(text, WIDTH - 15) or [""]
+    return f"  {label:<12} " + f"\n{indent}".join(wrapped)
+
+
+def _patch(label: str, colour: str, words: str) -> str:
+    return f"  {label:<12} {block(colour)} {colour}  {words}"
+
+
+def _remark(name: str, sentence: str) -> str:
+    return textwrap.fill(
+        f"{name}: {sentence}", WIDTH, initial_indent="  - ", subsequent_indent="    "
+    )
+
+
+def amount(value: float) -> str:
+    """Write a positive number with three significant figures, never as 1e+03."""
+    return f"{float(f'{value:.3g}'):,g}" if value >= 1 else f"{value:.3g}"
+
+
+def _range(ends: list[float] | None, form: str) -> str:
+    return "" if ends is None else f" ({ends[0]:{form}} to {ends[1]:{form}})"
+
+
+def glow_text(answer: dict[str, Any]) -> str:
+    """Write one prediction."""
+    beyond = "  (beyond sRGB)" if answer["glow_beyond_srgb"] else ""
+    lines = [
+        f"{answer['name']}, in {answer['room']} ({answer['room_illuminance']:g} lx)",
+        "",
+        _patch("glow", answer["glow_hex"], answer["glow_words"] + beyond),
+        _patch("face, unlit", answer["face_hex"], answer["face_words"]),
+    ]
+    if answer["target_hex"]:
+        lines.append(_patch("target", answer["target_hex"], answer["target_words"]))
+    if answer["target_region"]:
+        lines.append(_line("target", f"the region {answer['target_region']}"))
+    patches = "".join(block(colour, 4) for colour in answer["spread_hex"])
+    ends = f"{answer['spread_hex'][0]} to {answer['spread_hex'][-1]}"
+    lines += [f"  {'could be':<12} {patches} {ends}, 5 to 95 %", ""]
+    if answer["verdict"]:
+        lines.append(_line("verdict", answer["verdict"].upper()))
+        lines.append(_line("", answer["reason"]))
+    else:
+        lines.append(_line("verdict", f"none: {answer['reason']}"))
+    lines += _numbers(answer)
+    if answer["causes"]:
+        named = [f"{c['label']} {c['share'] * 100:.0f} %" for c in answer["causes"][:4]]
+        if answer["together"] > 0.03:
+            named.append(f"together {answer['together'] * 100:.0f} %")
+        lines.append(_line("why unsure", ", ".join(named)))
+    if answer["starved"]:
+        bands = ", ".join(f"{a:g} to {b:g} nm" for a, b in answer["starved"])
+        lines.append(_line("starved", f"this light has almost nothing at {bands}"))
+    lines.append("")
+    for flag in answer["flags"]:
+        lines.append(_remark(flag["name"], flag["sentence"]))
+    lines += [_remark("note", note) for note in answer["notes"]]
+    return "\n".join(lines).rstrip()
+
+
+def _numbers(answer: dict[str, Any]) -> list[str]:
+    lines = []
+    if answer["difference"] is not None:
+        lines.append(_line("difference", _difference(answer)))
+    kept, ends = answer["light_kept"] * 100, answer["light_kept_5_95"]
+    lines.append(
+        _line(
+            "light kept",
+            f"{kept:.0f} % ({ends[0] * 100:.0f} to {ends[1] * 100:.0f} %) of the same "
+            "piece without dyes and films",
+        )
+    )
+    if answer["luminance"] is None:
+        lines.append(_line("luminance", "unknown: write [inset] size for cd/m2"))
+    else:
+        face = answer["face_luminance"]
+        lines.append(
+            _line(
+                "luminance",
+                f"{amount(answer['luminance'])} cd/m2 ("
+                f"{' to '.join(amount(v) for v in answer['luminance_5_95'])}); "
+                f"unlit face {amount(face)}",
+            )
+        )
+    L, a, b = answer["glow_Lab"]
+    x, y = answer["glow_xy"]
+    u, v = answer["glow_uv"]
+    lines.append(_line("CIELAB", f"L* {L:.1f}  a* {a:.1f}  b* {b:.1f}"))
+    lines.append(_line("chromaticity", f"x {x:.4f} y {y:.4f}   u' {u:.4f} v' {v:.4f}"))
+    wave = answer["dominant_wavelength"]
+    if wave is not None:
+        name = "dominant" if wave > 0 else "complement"
+        lines.append(_line(name, f"{abs(wave):g} nm about D65"))
+    return lines
+
+
+def _difference(answer: dict[str, Any]) -> str:
+    ends = answer["difference_5_95"]
+    if answer["target_region"]:
+        side = "inside" if answer["difference"] <= 0 else "outside"
+        return (
+            f"{abs(answer['difference']):.4f} in u'v' {side} the nearest edge; "
+            f"{answer['within'] * 100:.0f} % of the plausible outcomes are inside"
+        )
+    policy = {"free": "lightness free", "match": "lightness matched"}
+    text = (
+        f"{answer['difference']:.1f}{_range(ends, '.1f')} CIEDE2000, "
+        f"{policy[answer['lightness']]}; tolerance {answer['tolerance']:g}"
+    )
+    if answer["exposure"] is not None:
+        text += f"; exposure {answer['exposure']:+.1f} stops"
+    return text
+
+
+def rooms_text(answers: list[dict[str, Any]]) -> str:
+    """Write one line a room, darkest first."""
+    lines = [answers[0]["name"], ""]
+    for answer in sorted(answers, key=lambda a: a["room_illuminance"]):
+        gap = "" if answer["difference"] is None else f"{answer['difference']:6.1f}"
+        if answer["target_region"]:
+            gap = f"{answer['difference']:+.4f}"
+        bright = answer["luminance"]
+        lines.append(
+            f"  {block(answer['glow_hex'])} {block(answer['face_hex'])} "
+            f"{answer['room']:<12} {answer['room_illuminance']:>7g} lx  lit "
+            f"{answer['glow_hex']}  unlit {answer['face_hex']}  "
+            + ("" if bright is None else f"{amount(bright)} cd/m2  ")
+            + f"{gap}  {answer['verdict']}"
+        )
+    return "\n".join(lines)
+
+
+def extra_text(extra: dict[str, Any]) -> str:
+    """Write what was asked for beyond the yardstick."""
+    lines = ["  by other conventions"]
+    for key, value in extra.items():
+        shown = "  ".join(f"{v:g}" for v in value) if isinstance(value, list) else value
+        lines.append(f"    {key.replace('_', ' '):<32} {shown}")
+    return "\n".join(lines)

@@ -1,0 +1,1 @@
+"""Searches: from a wanted colour back to what to do."""
