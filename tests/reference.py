@@ -118,81 +118,88 @@ def chandrasekhar_h(*, albedo, cosines, count=64):
     return 1 / (np.sqrt(1 - albedo) + albedo / 2 * kernel @ (weights * inner))
 
 
-def photons(
-    *, index, absorbed, scattered, anisotropy, light, count=200_000, cone=10.0, seed=1
-):
-    """Monte Carlo of one slab in air, Henyey-Greenstein scattering.
+def photons(*, slabs, light, count=100_000, cone=10.0, seed=1):
+    """Monte Carlo of slabs in contact, in air; Henyey-Greenstein scattering.
 
+    `slabs` are tuples (index, absorbed, scattered, anisotropy), the lit one first.
     Returns a dictionary of (mean, standard error): reflectance, transmittance,
     regular, and headon, the radiance of the unregular part in a cone of `cone` deg
     about the normal over that of a Lambertian exit of all the light.
     """
     rng = np.random.default_rng(seed)
-    b, a = absorbed + scattered, scattered / (absorbed + scattered)
+    index, absorbed, scattered, anisotropy = (
+        np.array(x, float) for x in zip(*slabs, strict=True)
+    )
+    depth = absorbed + scattered
+    albedo = scattered / np.maximum(depth, 1e-300)
+    n = np.concatenate([index, [1.0]])  # n[-1] is air on both sides
     m = np.ones(count) if light == "normal" else np.sqrt(1 - rng.random(count))
     sine = np.sqrt(1 - m * m)
-    enters = rng.random(count) >= np.array([face(1.0, index, s) for s in sine])
-    out = {"reflectance": (~enters).astype(float)}
-    for name in ("transmittance", "regular", "headon"):
-        out[name] = np.zeros(count)
+    enters = rng.random(count) >= _faces(1.0, index[0], sine)
+    names = ("transmittance", "regular", "headon")
+    out = {"reflectance": (~enters).astype(float)} | {x: np.zeros(count) for x in names}
     who = np.flatnonzero(enters)
-    mu = np.sqrt(1 - (sine[who] / index) ** 2)
+    where = np.zeros(who.size, dtype=int)
+    mu = np.sqrt(1 - (sine[who] / index[0]) ** 2)
     z = np.zeros(who.size)
     weight = np.ones(who.size)
     virgin = np.ones(who.size, dtype=bool)
     left = -np.log(1 - rng.random(who.size))
     limit = np.sin(np.radians(cone))
     while who.size:
-        room = np.where(mu > 0, b - z, z) / np.abs(mu)
+        room = np.where(mu > 0, depth[where] - z, z) / np.abs(mu)
         hits = left >= room
-        z = np.where(hits, np.where(mu > 0, b, 0.0), z + mu * left)
-        # at a face: out, or mirrored
-        sine = index * np.sqrt(1 - mu * mu)
-        r = _faces(index, sine)
-        leaves = hits & (rng.random(who.size) >= r)
-        below = leaves & (mu > 0)
-        np.add.at(out["reflectance"], who[leaves & (mu < 0)], weight[leaves & (mu < 0)])
-        np.add.at(out["transmittance"], who[below], weight[below])
-        np.add.at(out["regular"], who[below & virgin], weight[below & virgin])
+        z = np.where(hits, z, z + mu * left)
+        left = np.where(hits, left - room, 0.0)
+        # at a face: through it, or mirrored
+        onward = np.where(mu > 0, where + 1, where - 1)
+        sine = n[where] * np.sqrt(1 - mu * mu)
+        far = n[onward]  # -1 and len(slabs) both mean air
+        passes = hits & (rng.random(who.size) >= _faces(n[where], far, sine))
+        above, below = (passes & (onward == end) for end in (-1, index.size))
+        out["reflectance"][who[above]] += weight[above]
+        out["transmittance"][who[below]] += weight[below]
+        out["regular"][who[below & virgin]] += weight[below & virgin]
         seen = below & ~virgin & (sine < limit)
-        np.add.at(out["headon"], who[seen], weight[seen] / limit**2)
-        mirrored = hits & ~leaves
-        left = np.where(mirrored, left - room, 0.0)
-        mu = np.where(mirrored, -mu, mu)
+        out["headon"][who[seen]] += weight[seen] / limit**2
+        inner = passes & ~above & ~below
+        bent = np.sign(mu) * np.sqrt(np.clip(1 - (sine / far) ** 2, 0, None))
+        mu = np.where(inner, bent, np.where(hits & ~passes, -mu, mu))
+        where = np.where(inner, onward, where)
+        z = np.where(hits, np.where(mu > 0, 0.0, depth[where]), z)
         # inside: a share is absorbed, the rest turns
         turns = ~hits
-        weight = np.where(turns, weight * a, weight)
-        mu = np.where(turns, _turned(mu, anisotropy, rng), mu)
+        weight = np.where(turns, weight * albedo[where], weight)
+        mu = np.where(turns, _turned(mu, anisotropy[where], rng), mu)
         virgin &= ~turns
         left = np.where(turns, -np.log(1 - rng.random(who.size)), left)
         # roulette
         weak = (weight < 0.05) & turns
         lives = ~weak | (rng.random(who.size) < 0.2)
         weight = np.where(weak, weight * 5, weight)
-        stays = ~leaves & lives
-        who, mu, z, weight = who[stays], mu[stays], z[stays], weight[stays]
-        virgin, left = virgin[stays], left[stays]
+        stays = ~above & ~below & lives & (weight > 0)
+        who, where, mu, z = who[stays], where[stays], mu[stays], z[stays]
+        weight, virgin, left = weight[stays], virgin[stays], left[stays]
     return {
         name: (values.mean(), values.std() / np.sqrt(count))
         for name, values in out.items()
     }
 
 
-def _faces(index, sine):
-    m1 = np.sqrt(1 - (sine / index) ** 2)
-    m2 = np.sqrt(np.clip(1 - sine**2, 0, None))
+def _faces(n1, n2, sine):
+    m1 = np.sqrt(np.clip(1 - (sine / n1) ** 2, 0, None))
+    m2 = np.sqrt(np.clip(1 - (sine / n2) ** 2, 0, None))
     with np.errstate(divide="ignore", invalid="ignore"):
-        rs = (index * m1 - m2) / (index * m1 + m2)
-        rp = (index * m2 - m1) / (index * m2 + m1)
-    return np.where(sine < 1, (rs * rs + rp * rp) / 2, 1.0)
+        rs = (n1 * m1 - n2 * m2) / (n1 * m1 + n2 * m2)
+        rp = (n1 * m2 - n2 * m1) / (n1 * m2 + n2 * m1)
+    return np.where(sine < n2, (rs * rs + rp * rp) / 2, 1.0)
 
 
 def _turned(mu, g, rng):
     x = rng.random(mu.size)
-    if g == 0:
-        cosine = 2 * x - 1
-    else:
-        cosine = (1 + g * g - ((1 - g * g) / (1 - g + 2 * g * x)) ** 2) / (2 * g)
+    safe = np.where(g == 0, 1.0, g)
+    peaked = 1 + g * g - ((1 - g * g) / (1 - g + 2 * g * x)) ** 2
+    cosine = np.where(g == 0, 2 * x - 1, peaked / (2 * safe))
     azimuth = 2 * np.pi * rng.random(mu.size)
     across = np.sqrt(np.clip((1 - cosine**2) * (1 - mu**2), 0, None))
     return np.clip(mu * cosine + across * np.cos(azimuth), -1, 1)

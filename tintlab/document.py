@@ -133,7 +133,7 @@ class Section:
     def choice(self, key: str, among: tuple[str, ...], default: Any = _REQUIRED) -> str:
         """Return one of the words in `among`."""
         value = self.text(key, default)
-        if value is not None and value not in among:
+        if key in self.table and value not in among:
             self.fail(
                 key,
                 f'{key} = "{value}" is not known; {nearest(value, among)}'

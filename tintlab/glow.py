@@ -19,15 +19,13 @@ from tintlab.colorimetry import MAXIMUM_EFFICACY, XYZ_to_Lab, spectrum_to_XYZ
 from tintlab.inset import Bathed, Cavity, Coats, Dosed, Inset, Layer, Light
 from tintlab.materials import (
     Bottle,
-    Colourant,
     Dye,
     Ink,
     Medium,
     Room,
-    colourant_shape,
-    dye_shape,
     dye_strength,
     emitter_power,
+    shape_of,
 )
 from tintlab.optics import (
     Slab,
@@ -210,12 +208,6 @@ def strength(colourant: Bottle | Dye, medium: Medium) -> float:
     return dye_strength(colourant, density=medium.density)
 
 
-def _shape(colourant: Bottle | Dye | Ink) -> Array:
-    if isinstance(colourant, Colourant):
-        return colourant_shape(colourant)
-    return dye_shape(colourant)
-
-
 def _dosed(dosed: Dosed, layer: Layer, place: tuple[str, int]) -> Tint:
     """Absorbance of a cast layer: strength x dose x thickness (Beer-Lambert)."""
     medium = layer.medium
@@ -225,7 +217,7 @@ def _dosed(dosed: Dosed, layer: Layer, place: tuple[str, int]) -> Tint:
     return Tint(
         colourant=dosed.colourant,
         place=place,
-        shape=_shape(dosed.colourant),
+        shape=shape_of(dosed.colourant),
         absorbance=per_mm * layer.thickness,
         unevenness=0.0,
         origin=dosed,
@@ -234,9 +226,9 @@ def _dosed(dosed: Dosed, layer: Layer, place: tuple[str, int]) -> Tint:
 
 def _bathed(bathed: Bathed, layer: Layer, place: tuple[str, int]) -> Tint:
     return Tint(
-        colourant=bathed.bottle,
+        colourant=bathed.colourant,
         place=place,
-        shape=_shape(bathed.bottle),
+        shape=shape_of(bathed.colourant),
         absorbance=float(
             sheet_absorbance(
                 minutes=bathed.minutes,
@@ -256,7 +248,7 @@ def _coat(coats: Coats, place: tuple[str, int]) -> Tint:
     return Tint(
         colourant=ink,
         place=place,
-        shape=_shape(ink),
+        shape=shape_of(ink),
         absorbance=float(
             coats_absorbance(
                 first=ink.peak_absorbance, coats=coats.count, gain=ink.gain
@@ -341,22 +333,22 @@ def tint_depths(
     Parameters
     ----------
     piece : Piece
-    absorbances : array_like, shape (..., n_tints, 401), optional
+    absorbances : array_like, shape (..., n_tints, n_wavelengths), optional
         Decadic absorbance of each tint; those of the piece unless given.
 
     Returns
     -------
     tuple of list of ndarray
-        Depths for each slab, and transmittances for each beam, each (..., 401).
+        Depths for each slab, transmittances for each beam: (..., n_wavelengths).
     """
     if absorbances is None:
         absorbances = [tint.absorbance * tint.shape for tint in piece.tints]
-    values = np.asarray(absorbances, dtype=float).reshape(
-        *np.shape(absorbances)[:-2], len(piece.tints), WAVELENGTHS.size
-    )
-    lead = values.shape[:-2]
-    depths = [np.zeros((*lead, WAVELENGTHS.size)) for _ in piece.slabs]
-    filters = [np.ones((*lead, WAVELENGTHS.size)) for _ in piece.beams]
+    values = np.asarray(absorbances, dtype=float)
+    if not piece.tints:
+        values = np.zeros((0, piece.back.size))
+    shape = (*values.shape[:-2], values.shape[-1])
+    depths = [np.zeros(shape) for _ in piece.slabs]
+    filters = [np.ones(shape) for _ in piece.beams]
     for i, tint in enumerate(piece.tints):
         passed = uneven_transmittance(
             absorbance=values[..., i, :], variation=tint.unevenness

@@ -115,7 +115,7 @@ class Bathed:
         Peak absorbance per mm of sheet at saturation. [1/mm]
     """
 
-    bottle: Bottle
+    colourant: Bottle
     minutes: float
     faces: int
     rate: float
@@ -495,7 +495,7 @@ def _sheet(section: Section, shelf: Shelf) -> Layer:
             part.fail("faces", "faces = 2, or 1 with a masked back")
         bathed.append(
             Bathed(
-                bottle=bottle,
+                colourant=bottle,
                 minutes=_quantity(part, "time", units.TIMES, "20 min", positive=False),
                 faces=faces,
                 rate=part.number("rate", bottle.bath_rate, low=0),

@@ -27,11 +27,22 @@ DYE_CLASSES = (
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Material:
-    """What every record of the shelf has: a name and a source."""
+    """What every record of the shelf has.
+
+    Attributes
+    ----------
+    name : str
+    source : Source
+    path : str
+        Of the file that it was read from.
+    caution : str
+        What can hurt; "" when nothing special is known.
+    """
 
     name: str
     source: Source
     path: str = ""
+    caution: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -59,7 +70,6 @@ class Emitter(Material):
         Typical. [V], [lm/W electrical]
     colour_temperature : float or None
         Nominal. [K]
-    caution : str
     """
 
     kind: str
@@ -72,7 +82,6 @@ class Emitter(Material):
     forward_voltage: float = 3.0
     efficacy: float | None = None
     colour_temperature: float | None = None
-    caution: str = ""
 
 
 def lobes_power(lobes: ArrayLike, *, warmer: float = 0.0, shift: float = 0.0) -> Array:
@@ -115,7 +124,7 @@ class Dye(Material):
 
     Attributes
     ----------
-    dye_class, hue, uses, fluoresces, fades, caution, colour_index, number
+    dye_class, hue, uses, fluoresces, fades, colour_index, number
         What it is, chemically and for the maker.
     peak : float
         Wavelength of the absorption maximum. [nm]
@@ -152,7 +161,6 @@ class Dye(Material):
     second: tuple[float, float] | None = None
     fluoresces: bool = False
     fades: str = "medium"
-    caution: str = ""
     colour_index: str = ""
     number: str = ""
     molar_absorptivity: float | None = None
@@ -169,42 +177,55 @@ _WIDE = np.arange(340.0, 800.0)  # [nm] where the maximum of a dye may lie
 SMOOTH = 4.0  # exponent that joins the bands of a log-normal dye; assumed
 
 
-def dye_shape(dye: Dye, *, shift: float = 0.0, broadening: float = 1.0) -> Array:
+def dye_shape(
+    dye: Dye,
+    *,
+    shift: ArrayLike = 0.0,
+    broadening: ArrayLike = 1.0,
+    wavelengths: ArrayLike = WAVELENGTHS,
+) -> Array:
     """Return the absorbance of a dye relative to its own maximum.
 
     Parameters
     ----------
     dye : Dye
-    shift : float
+    shift : array_like, shape (...)
         Moves every band towards the red. [nm]
-    broadening : float
+    broadening : array_like, shape (...)
         Widens every band at constant area, so that the maximum falls. [-]
+    wavelengths : array_like, shape (n,)
+        [nm]
 
     Returns
     -------
-    ndarray, shape (401,)
+    ndarray, shape (..., n)
         1 at the maximum, which may lie below 380 nm, when `broadening` is 1. [-]
     """
+    wavelengths = np.asarray(wavelengths, dtype=float)
+    shift, broadening = np.broadcast_arrays(
+        np.asarray(shift, dtype=float), np.asarray(broadening, dtype=float)
+    )
     if dye.form == "table":
-        at = (WAVELENGTHS - dye.peak - shift) / broadening + dye.peak
-        return np.interp(at, WAVELENGTHS, dye.tabled) / broadening
-    plain = _dye_bands(dye, _WIDE, 0.0, 1.0)
-    return _dye_bands(dye, WAVELENGTHS, shift, broadening) / plain.max()
+        wide = broadening[..., None]
+        at = (wavelengths - dye.peak - shift[..., None]) / wide + dye.peak
+        return np.interp(at, WAVELENGTHS, dye.tabled) / wide
+    plain = _dye_bands(dye, _WIDE, np.zeros(()), np.ones(()))
+    return _dye_bands(dye, wavelengths, shift, broadening) / plain.max()
 
 
-def _dye_bands(dye: Dye, wavelengths: Array, shift: float, broadening: float) -> Array:
+def _dye_bands(dye: Dye, wavelengths: Array, shift: Array, broadening: Array) -> Array:
     if dye.form == "bands":
         centre, height, width = dye.bands.T
         return gaussian_bands(
             wavelengths=wavelengths,
-            centres=centre + shift,
-            heights=height / broadening,
-            widths=width * broadening,
+            centres=centre + shift[..., None],
+            heights=height / broadening[..., None],
+            widths=width * broadening[..., None],
         )
     peaks = [(dye.peak, 1.0), *([dye.second] if dye.second else [])]
     parts = [
         height
-        / broadening
+        / broadening[..., None]
         * log_normal_band(
             wavelengths=wavelengths,
             peak=peak + shift,
@@ -220,7 +241,8 @@ def _dye_bands(dye: Dye, wavelengths: Array, shift: float, broadening: float) ->
         widths=[FLOOR_WIDTH],
     )
     # a smooth larger-of: neighbouring maxima keep their heights and meet without a cusp
-    return (np.array([*parts, floor]) ** SMOOTH).sum(axis=0) ** (1 / SMOOTH)
+    total = floor**SMOOTH + sum(part**SMOOTH for part in parts)
+    return np.asarray(total ** (1 / SMOOTH))
 
 
 def specific_absorbance(dye: Dye) -> float:
@@ -282,7 +304,6 @@ class Colourant(Material):
     dyes: tuple[tuple[Dye, float], ...]
     spread: float = 3.0
     grade: str = "label-only"
-    caution: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -338,23 +359,64 @@ class Ink(Colourant):
 
 
 def colourant_shape(
-    colourant: Colourant, *, shift: float = 0.0, broadening: float = 1.0
+    colourant: Colourant,
+    *,
+    shift: ArrayLike = 0.0,
+    broadening: ArrayLike = 1.0,
+    wavelengths: ArrayLike = WAVELENGTHS,
 ) -> Array:
-    """Return absorbance relative to the stated peak absorbance, shape (401,).
+    """Return absorbance relative to the stated peak absorbance.
 
     The film of an ink is broader than its dyes in solution (constant area); the
-    result is scaled so that its maximum stays the stated peak absorbance.
+    result is scaled so that its maximum within 380-780 nm is the stated one.
+
+    Parameters
+    ----------
+    colourant : Colourant
+    shift, broadening, wavelengths
+        As for `dye_shape`.
+
+    Returns
+    -------
+    ndarray, shape (..., n)
     """
     own = colourant.broadening if isinstance(colourant, Ink) else 1.0
 
-    def mixed(shift: float, broadening: float) -> Array:
+    def mixed(shift: ArrayLike, broadening: ArrayLike, at: ArrayLike) -> Array:
         total = sum(
-            share * dye_shape(dye, shift=shift, broadening=broadening)
+            share * dye_shape(dye, shift=shift, broadening=broadening, wavelengths=at)
             for dye, share in colourant.dyes
         )
         return np.asarray(total)
 
-    return mixed(shift, own * broadening) / mixed(0.0, own).max()
+    peak = mixed(0.0, own, WAVELENGTHS).max()
+    return mixed(shift, own * np.asarray(broadening), wavelengths) / peak
+
+
+def dyes_of(colourant: Colourant | Dye) -> tuple[Dye, ...]:
+    """Return the dyes of a bottle or an ink, or a dye by itself."""
+    if isinstance(colourant, Dye):
+        return (colourant,)
+    return tuple(dye for dye, _ in colourant.dyes)
+
+
+def shape_of(
+    colourant: Colourant | Dye,
+    *,
+    shift: ArrayLike = 0.0,
+    broadening: ArrayLike = 1.0,
+    wavelengths: ArrayLike = WAVELENGTHS,
+) -> Array:
+    """Return `dye_shape` or `colourant_shape`, whichever belongs to it."""
+    moved = {"shift": shift, "broadening": broadening, "wavelengths": wavelengths}
+    if isinstance(colourant, Dye):
+        return dye_shape(colourant, **moved)
+    return colourant_shape(colourant, **moved)
+
+
+def unmeasured(colourant: Colourant | Dye) -> bool:
+    """Whether nothing but a label speaks for a bottle or an ink."""
+    return isinstance(colourant, Colourant) and colourant.grade == "label-only"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -391,7 +453,6 @@ class Medium(Material):
     pour_depth: float | None = None
     bath_limit: float | None = None
     cures: dict[str, tuple[str, ...]]
-    caution: str = ""
 
 
 def sellmeier_index(*, B: ArrayLike, C: ArrayLike) -> Array:

@@ -33,7 +33,17 @@ from tintlab.glow import (
     transfers,
 )
 from tintlab.inset import Bathed, Dosed, Inset
-from tintlab.materials import Colourant, Dye, lobes_power
+from tintlab.materials import (
+    Bottle,
+    Colourant,
+    Dye,
+    Emitter,
+    Ink,
+    dyes_of,
+    lobes_power,
+    shape_of,
+    unmeasured,
+)
 from tintlab.spectrum import WAVELENGTHS
 
 Array = NDArray[np.float64]
@@ -256,11 +266,8 @@ def _outcomes(piece: Piece, look: Look) -> Callable[[Draw], tuple[Array, Array, 
     between = _linear(grid)
 
     def outcome(draw: Draw) -> tuple[Array, Array, Array]:
-        curves = _curves(piece, draw)
-        depths, filters = tint_depths(piece, curves)
-        moved = transfer(
-            [d[..., ::step] for d in depths], [f[..., ::step] for f in filters]
-        )
+        depths, filters = tint_depths(coarse, _curves(piece, draw, step))
+        moved = transfer(depths, filters)
         lit: Array = np.zeros(())
         plain: Array = np.zeros(())
         for j, beam in enumerate(piece.beams):
@@ -296,39 +303,32 @@ def _linear(grid: Array) -> Array:
     )
 
 
-def _curves(piece: Piece, draw: Draw) -> Array:
-    """Decadic absorbance of every tint in every draw, shape (n, n_tints, 401).
-
-    A band that shifts by s and widens by w about its peak p at constant area is
-    f((l - p - s) / w + p) / w.
-    """
-    n = draw.scale.shape[0]
-    curves = np.empty((n, len(piece.tints), WAVELENGTHS.size))
+def _curves(piece: Piece, draw: Draw, step: int) -> Array:
+    """Decadic absorbance of every tint, shape (n, n_tints, every `step`-th nm)."""
+    grid = WAVELENGTHS[::step]
+    curves = np.empty((len(draw.light), len(piece.tints), grid.size))
     for i, tint in enumerate(piece.tints):
-        peak = WAVELENGTHS[np.argmax(tint.shape)]
-        still = not (draw.shift[:, i].any() or (draw.broadening[:, i] != 1).any())
-        if still:
-            curves[:, i] = tint.absorbance * tint.shape
-        else:
-            wide = draw.broadening[:, i, None]
-            at = (WAVELENGTHS - peak - draw.shift[:, i, None]) / wide + peak
-            moved = np.interp(at.ravel(), WAVELENGTHS, tint.shape).reshape(at.shape)
-            curves[:, i] = tint.absorbance * moved / wide
-        curves[:, i] *= draw.scale[:, i, None]
+        shift, wide = draw.shift[:, i], draw.broadening[:, i]
+        moved = tint.shape[::step]
+        if shift.any() or (wide != 1).any():
+            moved = shape_of(
+                tint.colourant, shift=shift, broadening=wide, wavelengths=grid
+            )
+        curves[:, i] = tint.absorbance * draw.scale[:, i, None] * moved
     return curves
 
 
-def _powers(power: Array, emitter: object, tilt: Array) -> Array:
+def _powers(power: Array, emitter: Emitter, tilt: Array) -> Array:
     """Spectra of LEDs from across their bin, shape (n, 401)."""
     if not tilt.any():
         return power
-    lobes, half = emitter.lobes, emitter.peak_spread  # type: ignore[attr-defined]
-    if emitter.kind == "single colour" and lobes.size and half:  # type: ignore[attr-defined]
+    lobes, half = emitter.lobes, emitter.peak_spread
+    if emitter.kind == "single colour" and lobes.size and half:
         sums = np.array(
             [lobes_power(lobes, shift=z * half / np.sqrt(3)) for z in tilt[:, 0]]
         )
         return power * sums / np.maximum(lobes_power(lobes), 1e-300)
-    radius = emitter.steps * BIN_STEP  # type: ignore[attr-defined]
+    radius = emitter.steps * BIN_STEP
     slope = (WAVELENGTHS - 560) / 200
     basis = np.stack([slope, slope**2])
     step = 0.01
@@ -353,11 +353,11 @@ def causes_of(inset: Inset, piece: Piece) -> list[Cause]:
     return causes
 
 
-def _tints_of(piece: Piece, colourant: object) -> list[int]:
+def _tints_of(piece: Piece, colourant: Colourant | Dye) -> list[int]:
     return [i for i, tint in enumerate(piece.tints) if tint.colourant is colourant]
 
 
-def _colourants(piece: Piece) -> list[object]:
+def _colourants(piece: Piece) -> list[Bottle | Dye | Ink]:
     return list({id(tint.colourant): tint.colourant for tint in piece.tints}.values())
 
 
@@ -372,55 +372,54 @@ def _scales(columns: Sequence[int], deviation: float) -> Callable[[Draw, Array],
 
 def _strength_causes(piece: Piece) -> list[Cause]:
     found = []
-    for colourant in _colourants(piece):
-        bottle = isinstance(colourant, Colourant)
-        spread = colourant.spread if bottle else colourant.strength_spread  # type: ignore[attr-defined]
+    for one in _colourants(piece):
+        spread = one.strength_spread if isinstance(one, Dye) else one.spread
         if spread > 1:
-            name = colourant.name  # type: ignore[attr-defined]
             found.append(
                 Cause(
-                    label=f"strength of {name}",
+                    label=f"strength of {one.name}",
                     kind="strength",
-                    name=name,
-                    unmeasured=bottle and colourant.grade == "label-only",  # type: ignore[attr-defined]
-                    move=_scales(_tints_of(piece, colourant), np.log(spread) / Z95),
+                    name=one.name,
+                    unmeasured=unmeasured(one),
+                    move=_scales(_tints_of(piece, one), np.log(spread) / Z95),
                 )
             )
     return found
 
 
 def _shape_causes(piece: Piece) -> list[Cause]:
+    """Band shift ("hue") and width ("purity"); a metered colourant has neither."""
     found = []
-    for colourant in _colourants(piece):
-        name = colourant.name  # type: ignore[attr-defined]
-        if isinstance(colourant, Dye):
-            dyes, measured = [colourant], False
-        else:
-            dyes = [dye for dye, _ in colourant.dyes]  # type: ignore[attr-defined]
-            measured = colourant.grade == "metered"  # type: ignore[attr-defined]
-        shift = 0.0 if measured else max(dye.shift for dye in dyes)
-        wide = 1.0 if measured else max(dye.broadening for dye in dyes)
-        columns = _tints_of(piece, colourant)
-        if shift > 0:
-            found.append(_shape_cause(f"hue of {name}", name, columns, shift, 0.0))
-        if wide > 1:
-            deviation = np.log(wide) / Z95
-            found.append(
-                _shape_cause(f"purity of {name}", name, columns, 0.0, deviation)
-            )
+    for one in _colourants(piece):
+        if isinstance(one, Colourant) and one.grade == "metered":
+            continue
+        shift = max(dye.shift for dye in dyes_of(one))
+        wide = np.log(max(dye.broadening for dye in dyes_of(one))) / Z95
+        columns = _tints_of(piece, one)
+        for label, by, width in (("hue", shift, 0.0), ("purity", 0.0, wide)):
+            if by > 0 or width > 0:
+                found.append(
+                    Cause(
+                        label=f"{label} of {one.name}",
+                        kind="shape",
+                        name=one.name,
+                        unmeasured=unmeasured(one),
+                        move=_moves(columns, by, width),
+                    )
+                )
     return found
 
 
-def _shape_cause(
-    label: str, name: str, columns: Sequence[int], shift: float, wide: float
-) -> Cause:
+def _moves(
+    columns: Sequence[int], shift: float, wide: float
+) -> Callable[[Draw, Array], Draw]:
     def move(draw: Draw, z: Array) -> Draw:
         shifts, widths = draw.shift.copy(), draw.broadening.copy()
         shifts[:, columns] += (z * shift)[:, None]
         widths[:, columns] *= np.exp(z * wide)[:, None]
         return replace(draw, shift=shifts, broadening=widths)
 
-    return Cause(label=label, kind="shape", name=name, unmeasured=True, move=move)
+    return move
 
 
 def glowing(piece: Piece) -> list[int]:
@@ -430,14 +429,10 @@ def glowing(piece: Piece) -> list[int]:
     return [
         i
         for i, tint in enumerate(piece.tints)
-        if pumped and tint.absorbance > 0 and _fluoresces(tint)
+        if pumped
+        and tint.absorbance > 0
+        and any(dye.fluoresces for dye in dyes_of(tint.colourant))
     ]
-
-
-def _fluoresces(tint: Tint) -> bool:
-    if isinstance(tint.colourant, Dye):
-        return tint.colourant.fluoresces
-    return any(dye.fluoresces for dye, _ in tint.colourant.dyes)
 
 
 def _own_glow_causes(piece: Piece) -> list[Cause]:
@@ -478,8 +473,8 @@ def _dose_deviation(tint: Tint) -> float:
         return 0.1  # a minute or a degree more or less; assumed
     if not isinstance(origin, Dosed) or origin.grams <= 0:
         return 0.0
-    if origin.dose.unit == "drops":
-        return float(np.log(origin.colourant.drop_spread) / Z95)  # type: ignore[union-attr]
+    if origin.dose.unit == "drops" and isinstance(origin.colourant, Bottle):
+        return float(np.log(origin.colourant.drop_spread) / Z95)
     weighed = origin.grams / origin.dose.let_down
     if weighed < SCALE / 2:
         return FINE

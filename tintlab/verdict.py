@@ -19,8 +19,8 @@ from tintlab.glow import (
     thinned,
     tint_depths,
 )
-from tintlab.inset import Dosed, Inset
-from tintlab.materials import Bottle, Dye, Ink, Room
+from tintlab.inset import Dosed, Inset, Layer
+from tintlab.materials import Dye, Medium, Room, dyes_of, unmeasured
 from tintlab.optics import headon_trusted
 from tintlab.spectrum import WAVELENGTHS
 from tintlab.spread import Spread, glowing, spread_of
@@ -109,11 +109,12 @@ def _verdict(
         None,
     )
     sure = outcomes.within
+    near = "inside the region" if target.region is not None else "within tolerance"
     if 0.1 < sure < 0.9 and cause is not None and cause.unmeasured:
         return CANT_TELL, (
-            f"{sure * 100:.0f} % of the plausible outcomes are within tolerance, and "
-            f"the {cause.label} is the largest cause: a test chip of {cause.name} "
-            "would teach most"
+            f"{sure * 100:.0f} % of the plausible outcomes are {near}, and the "
+            f"{cause.label} is the largest cause: a test chip of {cause.name} would "
+            "teach most"
         )
     if view.light_kept < target.min_light_kept:
         return TOO_DIM, (
@@ -189,24 +190,18 @@ def _flags(inset: Inset, piece: Piece, view: Look) -> list[Flag]:
     return [*found, *_material_flags(inset, piece), *_zone_flags(piece)]
 
 
-def _dyes(colourant: Bottle | Ink | Dye) -> list[Dye]:
-    if isinstance(colourant, Dye):
-        return [colourant]
-    return [dye for dye, _ in colourant.dyes]
-
-
 def _material_flags(inset: Inset, piece: Piece) -> list[Flag]:
     found: dict[tuple[str, str], str] = {}
     for tint in piece.tints:
         if tint.absorbance <= 0:
             continue
         one = tint.colourant
-        if not isinstance(one, Dye) and one.grade == "label-only":
+        if unmeasured(one):
             found["no evidence", one.name] = (
                 f"the strength of {one.name} is a guess within a factor of "
-                f"{one.spread:g}; a test chip would settle it"
+                f"{getattr(one, 'spread', 3):g}; a test chip would settle it"
             )
-        for dye in _dyes(one):
+        for dye in dyes_of(one):
             if dye.fades == "fast":
                 found["fades", one.name] = (
                     f"{one.name} holds a dye that fades fast ({dye.dye_class}): keep "
@@ -222,7 +217,7 @@ def _material_flags(inset: Inset, piece: Piece) -> list[Flag]:
             continue
         harmed = layer.medium.cures.get(layer.cure, ())
         for dosed in layer.dosed:
-            for dye in _dyes(dosed.colourant):
+            for dye in dyes_of(dosed.colourant):
                 if dye.dye_class in harmed:
                     found["reacts with this cure", dosed.colourant.name] = (
                         f"{dosed.colourant.name} is a {dye.dye_class} dye, which a "
@@ -233,25 +228,22 @@ def _material_flags(inset: Inset, piece: Piece) -> list[Flag]:
                     f"{dosed.colourant.name} is water-based: water clouds epoxy and "
                     "foams polyurethane; use a resin dye"
                 )
-        found.update(_limit_flags(layer.medium, layer.dosed, layer))
+        found.update(_limit_flags(layer.medium, layer))
     return [Flag(name=key[0], sentence=text) for key, text in found.items()]
 
 
-def _limit_flags(
-    medium: object, dosed: tuple[Dosed, ...], layer: object
-) -> dict[tuple[str, str], str]:
+def _limit_flags(medium: Medium, layer: Layer) -> dict[tuple[str, str], str]:
     found = {}
-    liquid = sum(d.per_kg for d in dosed) / 1000
-    limit = medium.loading_limit  # type: ignore[attr-defined]
+    liquid = sum(dosed.per_kg for dosed in layer.dosed) / 1000
+    limit, depth = medium.loading_limit, medium.pour_depth
     if limit and liquid > limit:
         found["overloaded", ""] = (
-            f"{liquid * 100:.1f} % of liquid colourant in {medium.name}, usual limit "  # type: ignore[attr-defined]
+            f"{liquid * 100:.1f} % of liquid colourant in {medium.name}, usual limit "
             f"{limit * 100:g} %: it may stay soft or cloudy"
         )
-    depth = medium.pour_depth  # type: ignore[attr-defined]
-    if depth and layer.kind == "cast" and layer.thickness > depth:  # type: ignore[attr-defined]
+    if depth and layer.kind == "cast" and layer.thickness > depth:
         found["deep pour", ""] = (
-            f"{layer.thickness:g} mm is deeper than the usual single pour of "  # type: ignore[attr-defined]
+            f"{layer.thickness:g} mm is deeper than the usual single pour of "
             f"{depth:g} mm: pour in layers, it heats up"
         )
     return found

@@ -69,7 +69,7 @@ def modes(
     """
     a = np.asarray(albedo, dtype=float)[..., None, None]
     g = np.asarray(anisotropy, dtype=float)[..., None, None]
-    f = g**moments
+    f = peak_share(g, moments)
     even, odd = _phase(cosines, weights, np.asarray(anisotropy), moments)
     depth_scale = 1.0 - a * f
     a_kept = a * (1.0 - f) / depth_scale
@@ -122,6 +122,11 @@ def operators(layer: Modes, *, depth: ArrayLike) -> tuple[Array, Array]:
     return even - odd, even + odd - one
 
 
+def peak_share(anisotropy: ArrayLike, moments: int) -> Array:
+    """Share of the scattering that counts as not scattered at all (delta-M)."""
+    return np.maximum(np.asarray(anisotropy, dtype=float), 0.0) ** moments
+
+
 def _form(vectors: Array, values: Array) -> Array:
     return (vectors * values[..., None, :]) @ np.swapaxes(vectors, -1, -2)
 
@@ -129,7 +134,7 @@ def _form(vectors: Array, values: Array) -> Array:
 def _phase(mu: Array, w: Array, g: Array, moments: int) -> tuple[Array, Array]:
     """Even and odd part of the phase function between streams, symmetrised."""
     degree = np.arange(moments)
-    f = g[..., None] ** moments
+    f = peak_share(g[..., None], moments)
     chi = (g[..., None] ** degree - f) / (1.0 - f)
     P = legendre.legvander(mu, moments - 1)
     terms = P * ((2 * degree + 1) * chi)[..., None, :]

@@ -8,6 +8,7 @@ ones travel, so each touching group brings its own trapped streams.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import reduce
 
 import numpy as np
 
@@ -152,16 +153,19 @@ def stack_operator(
     Operator, shape (n, escaping, escaping)
         Stream 0 is the normal.
     """
-    total: Operator | None = None
-    for run in _runs(slabs):
-        if any(slab.scatters for slab in run):
-            part = _group(run, escaping, trapped)
-        else:
-            part = _clear(run, escaping)
-        total = part if total is None else star(total, part)
-    if total is None:
-        raise ValueError("no slabs")
-    return total
+    parts = [
+        _group(run, escaping, trapped)
+        if any(slab.scatters for slab in run)
+        else _clear(run, escaping)
+        for run in _runs(slabs)
+    ]
+    return reduce(star, parts)
+
+
+def _moments(escaping: int, trapped: int, level: int) -> int:
+    """Legendre moments for a slab with so many zones of trapped light; even."""
+    count = escaping + trapped * level + 2
+    return count + count % 2
 
 
 def _runs(slabs: Sequence[Material]) -> list[list[Material]]:
@@ -200,23 +204,19 @@ def _clear(run: Sequence[Material], escaping: int) -> Operator:
 def _group(run: Sequence[Material], escaping: int, trapped: int) -> Operator:
     """Operator of slabs in contact, with both outer faces, on escaping streams."""
     streams, levels = _streams(run, escaping, trapped)
-    n_from = np.ones(1)
-    part: Operator | None = None
+    layers = [
+        _layer(slab, streams, _moments(escaping, trapped, level))
+        for slab, level in zip(run, levels, strict=True)
+    ]
+    air = np.ones(1)
+    r = _face(streams, run[-1].index, air)
+    part = flipped(_faced(r, layers[-1]))
     # from the viewer's side to the light, so that each face lies before its slab
-    for slab, level in zip(reversed(run), reversed(levels), strict=True):
-        r = _face(streams, slab.index, n_from)
-        moments = escaping + trapped * level + 2
-        layer = _layer(slab, streams, moments + moments % 2)
-        if part is None:
-            part = flipped(face_before(r, layer)) if r.any() else layer
-        else:
-            part = face_before(r, part) if r.any() else part
-            part = star(layer, part) if slab.scatters else _dyed_before(layer, part)
-        n_from = slab.index
-    if part is None:
-        raise ValueError("no slabs")
-    r = _face(streams, n_from, np.ones(1))
-    part = face_before(r, part) if r.any() else part
+    for i in reversed(range(len(run) - 1)):
+        part = _faced(_face(streams, run[i].index, run[i + 1].index), part)
+        before = star if run[i].scatters else _dyed_before
+        part = before(layers[i], part)
+    part = _faced(_face(streams, run[0].index, air), part)
     leave = np.s_[..., :escaping, :escaping]
     return Operator(
         front=part.front[leave], back=part.back[leave], down=part.down[leave]
@@ -241,6 +241,11 @@ def _layer(slab: Material, streams: Streams, moments: int) -> Operator:
         transmission = through[..., None] * np.eye(through.shape[-1])
         reflection = np.zeros_like(transmission)
     return Operator(front=reflection, back=reflection, down=transmission)
+
+
+def _faced(reflectance: Array, part: Operator) -> Operator:
+    """Put a face before a part, unless it reflects nothing at all."""
+    return face_before(reflectance, part) if reflectance.any() else part
 
 
 def _dyed_before(layer: Operator, part: Operator) -> Operator:
@@ -285,6 +290,9 @@ def _streams(
             zones[-1].append(i)
         else:
             zones.append([i])
+    # light trapped in a clear slab alone is never fed
+    while zones and not any(run[i].scatters for i in zones[-1]):
+        zones.pop()
     levels = [0] * len(run)
     for level, zone in enumerate(zones, start=1):
         for i in zone:

@@ -41,11 +41,11 @@ def ray_sum(
     front = np.zeros((*shape, cosines.size))
     through = np.ones_like(front)
     back = np.zeros_like(front)
-    sines = 1.0 - cosines**2
+    squares = cosines**2
     n_from, from_cosine = np.ones((1, 1)), cosines[None, :]
     for index, depth in zip(indices, depths, strict=True):
         n = index[:, None]
-        cosine = np.sqrt(1.0 - sines / n**2)
+        cosine = np.sqrt(n**2 - 1.0 + squares) / n
         r = invariant_reflectance(
             n_from=n_from, n_into=n, cosine_from=from_cosine, cosine_into=cosine
         )

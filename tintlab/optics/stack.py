@@ -13,12 +13,17 @@ from numpy.typing import ArrayLike, NDArray
 
 from tintlab.errors import ModelError
 from tintlab.optics.lights import Light, Rays, rays
-from tintlab.optics.operators import Material, Operator, flipped, stack_operator
+from tintlab.optics.operators import (
+    Material,
+    Operator,
+    flipped,
+    stack_operator,
+)
 from tintlab.optics.quadrature import Array, lagrange, radau, stream_split
 from tintlab.optics.rays import ray_sum
 
 CHUNK_SCATTERING = 512  # wavelengths solved at once; bounds memory, fits the cache
-CHUNK_CLEAR = 8192
+CHUNK_CLEAR = 4096
 LEAST_LOSS = 1e-13  # rays that lose less than this never left the regular part
 TRUSTED = 0.02  # agreement of head-on radiance at two numbers of streams
 
@@ -195,7 +200,7 @@ def solve(
     shape = _common_shape(slabs)
     if streams < 4:
         raise ModelError(f"asked for {streams} streams; at least 4 are needed")
-    sources = [rays(light) for light in lights]
+    sources = [rays(light, streams=streams) for light in lights]
     flat = [_flat(slab, shape) for slab in slabs]
     clear = not any(slab.scatters for slab in flat)
     size = max(1, int(np.prod(shape)))
@@ -235,10 +240,13 @@ def _solved(
     slabs: Sequence[Material], *, sources: Sequence[Rays], streams: int, count: int
 ) -> Array:
     """All results of one chunk, one row each, shape (n_results, count)."""
-    every = [*sources, rays("diffuse")]
+    every = [*sources, rays("diffuse", streams=streams)]
+    scatters = any(slab.scatters for slab in slabs)
     escaping, trapped = stream_split(streams)
     if all(slab.is_gap for slab in slabs):
         escaping = streams
+    if not scatters:
+        escaping = 1  # the normal ray
     nodes, _ = radau(escaping)
     parts = [nodes, *(source.cosines for source in every)]
     sums = ray_sum(
@@ -249,7 +257,7 @@ def _solved(
     ends = np.cumsum([part.size for part in parts])[:-1]
     front, through, back = (np.split(x, ends, axis=-1) for x in sums)
     lit = behind = np.zeros((3, 1, escaping))
-    if any(slab.scatters for slab in slabs):
+    if scatters:
         whole = stack_operator(slabs, escaping=escaping, trapped=trapped)
         lit = _scattered(whole, front[0], through[0])
         behind = _scattered(flipped(whole), back[0], through[0])
@@ -266,23 +274,21 @@ def _solved(
 def _scattered(whole: Operator, front: Array, through: Array) -> Array:
     """Share out, per stream in, the light that is no longer regular.
 
-    Shares reflected, transmitted and head-on, of the light that the regular part has
-    lost; shape (3, n, n_streams). As shares they are smooth in the cosine, even where
-    the face is not, and no energy is lost between streams and rays.
+    Reflected and transmitted, as shares of what the regular part has lost: these are
+    smooth in the cosine even where the face is not, and no energy is lost between
+    streams and rays. Then the head-on radiance. Shape (3, n, n_streams).
     """
     nodes, weights = radau(front.shape[-1])
     etendue = 2.0 * nodes * weights
     root = np.sqrt(etendue)
     headon = whole.down[..., 0, :] / (root[0] * root)
     headon[..., 0] -= through[..., 0] / etendue[0]
-    parts = (
-        root @ whole.front / root - front,
-        root @ whole.down / root - through,
-        headon,
-    )
     lost = 1.0 - front - through
     kept = lost > LEAST_LOSS
-    return np.array([np.where(kept, x / np.where(kept, lost, 1.0), 0.0) for x in parts])
+    share = np.where(kept, 1.0 / np.where(kept, lost, 1.0), 0.0)
+    reflected = share * (root @ whole.front / root - front)
+    transmitted = share * (root @ whole.down / root - through)
+    return np.array(np.broadcast_arrays(reflected, transmitted, headon))
 
 
 def _lit(source: Rays, shares: Array, front: Array, through: Array) -> list[Array]:
@@ -290,9 +296,15 @@ def _lit(source: Rays, shares: Array, front: Array, through: Array) -> list[Arra
     nodes, _ = radau(shares.shape[-1])
     onto = lagrange(nodes=nodes, points=source.cosines)
     lost = (source.weights * (1.0 - front - through)) @ onto
-    reflected, transmitted, headon = (lost * shares).sum(axis=-1)
+    reflected, transmitted = (lost * shares[:2]).sum(axis=-1)
+    headon = shares[2] @ (source.weights @ onto)
     regular = through @ source.weights
-    return [front @ source.weights + reflected, regular + transmitted, regular, headon]
+    return [
+        front @ source.weights + reflected,
+        regular + transmitted,
+        regular,
+        headon,
+    ]
 
 
 def _agree(once: Array, twice: Array) -> NDArray[np.bool_]:

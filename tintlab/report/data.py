@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 
+from tintlab.cautions import cautions
 from tintlab.colorimetry import (
     Lab_to_XYZ,
     XYZ_to_swatch,
@@ -55,6 +56,7 @@ FIELDS = {
     "together": "share left for causes acting together [-]",
     "starved": "bands in which the light itself has nothing [nm]",
     "flags": "name and sentence",
+    "cautions": "the usual ones for these materials",
     "notes": "what was assumed in reading the file",
     "yardstick": "the conventions behind the numbers",
 }
@@ -127,6 +129,7 @@ def flat(prediction: Prediction) -> dict[str, Any]:
         "flags": [
             {"name": flag.name, "sentence": flag.sentence} for flag in prediction.flags
         ],
+        "cautions": cautions(inset, look.luminance),
         "notes": list(inset.notes),
         "yardstick": YARDSTICK,
     }

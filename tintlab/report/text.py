@@ -74,6 +74,11 @@ def glow_text(answer: dict[str, Any]) -> str:
     for flag in answer["flags"]:
         lines.append(_remark(flag["name"], flag["sentence"]))
     lines += [_remark("note", note) for note in answer["notes"]]
+    lines += ["", "  Take care:"]
+    lines += [
+        textwrap.fill(text, WIDTH, initial_indent="  - ", subsequent_indent="    ")
+        for text in answer["cautions"]
+    ]
     return "\n".join(lines).rstrip()
 
 

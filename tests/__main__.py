@@ -1,0 +1,25 @@
+"""Run every check that counts: format, lint, types, tests, doctests, coverage."""
+
+import subprocess
+import sys
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[1]
+COVERAGE_FLOOR = 90  # [%] of lines and branches; it only ever rises
+
+CHECKS = (
+    ("ruff", "format", "--check", "."),
+    ("ruff", "check", "."),
+    ("mypy",),
+    ("pytest", "--cov", "--cov-report=term:skip-covered", *sys.argv[1:]),
+    ("coverage", "report", f"--fail-under={COVERAGE_FLOOR}", "--format=total"),
+)
+
+if __name__ == "__main__":
+    for check in CHECKS:
+        print(f"== {' '.join(check)}", flush=True)  # noqa: T201
+        done = subprocess.run(
+            [sys.executable, "-m", *check], cwd=ROOT, check=False
+        )
+        if done.returncode:
+            sys.exit(done.returncode)
