@@ -31,6 +31,7 @@ class Group(click.Group):
         try:
             return super().invoke(ctx)
         except OutOfReach as problem:
+            _progress("done")
             click.echo(f"Out of reach: {problem}", err=True)
             ctx.exit(Status.OUT_OF_REACH)
         except TintlabError as problem:
@@ -71,8 +72,12 @@ def main() -> None:
 @click.argument("file", type=FILE)
 @click.option("--room", metavar="NAME", help="Instead of the room in the file.")
 @click.option("--rooms", is_flag=True, help="In every room of the shelf.")
-@click.option("--white", type=click.Choice(["d65", "room"]), default="d65",
-              help="White of the colours: daylight or the room's own.")  # fmt: skip
+@click.option(
+    "--white",
+    type=click.Choice(["d65", "room"]),
+    default="d65",
+    help="White of the colours: daylight or the room's own.",
+)
 @click.option("--more", is_flag=True, help="Other observers and colour appearance.")
 @click.option("--plot", type=FILE, metavar="PNG", help="Draw the answer.")
 @json_option
@@ -127,6 +132,114 @@ def glow(
         _say(text.glow_text(answers[0]))
         for extra in extras:
             _say("\n" + text.extra_text(extra))
+
+
+@main.command()
+@click.argument("file", type=FILE)
+@click.option(
+    "--bottle",
+    "named",
+    multiple=True,
+    metavar="NAME",
+    help="Choose from these bottles only. May be given more than once.",
+)
+@click.option(
+    "--all",
+    "every",
+    is_flag=True,
+    help="Also the shelf's generic bottles, besides your own.",
+)
+@click.option("--layer", type=int, metavar="N", help="Which layer to dose, from 1.")
+@click.option(
+    "--scale",
+    default="0.1 g",
+    metavar="STEP",
+    show_default=True,
+    help="Smallest step of your scale.",
+)
+@json_option
+@shelf_option
+def dose(
+    file: Path,
+    named: tuple[str, ...],
+    every: bool,
+    layer: int | None,
+    scale: str,
+    as_json: bool,
+    own_shelf: tuple[Path, ...],
+) -> None:
+    """Find how much of which bottle reaches the target.
+
+    Up to three bottles, as whole drops, weighed, or let down; for a sheet, minutes in
+    the bath. The doses in the file do not matter.
+
+    Example:
+
+        tintlab dose demo/tide-bell/tide-bell.toml
+    """
+    from tintlab.inset import read_inset
+    from tintlab.report import data, dosing
+    from tintlab.shelf import shelf_for
+    from tintlab.solve.dose import candidates, doses
+    from tintlab.units import MASSES, quantity
+
+    shelf = shelf_for(file, own_shelf)
+    inset = read_inset(file, shelf)
+    bottles = [shelf.find("bottles", name) for name in named]
+    if not bottles:
+        bottles = candidates(inset, shelf.own_first("bottles", every=every))
+    found = doses(
+        inset,
+        bottles,
+        layer=None if layer is None else layer - 1,
+        scale=quantity(scale, MASSES, example="0.1 g"),
+        progress=_progress,
+    )
+    answer = dosing.dose_answer(found)
+    _say(data.as_json(answer) if as_json else dosing.dose_text(answer))
+    _unreached(found.recipes[0].difference, inset)
+
+
+def _unreached(difference: float, inset: Any) -> None:
+    """Exit with 3 when even the best answer misses the target."""
+    limit = 0.0 if inset.target.region else inset.target.tolerance
+    if difference > limit:
+        raise OutOfReach(
+            f"the nearest is a difference of {difference:.3g}, the tolerance is "
+            f'{limit:g}; "tintlab reach" tells whether any dye could do it'
+        )
+
+
+def _progress(stage: str) -> None:
+    """Show on a terminal what is being done."""
+    if sys.stderr.isatty():
+        click.echo(f"\r\x1b[2K{stage} ...", err=True, nl=False)
+        if stage == "done":
+            click.echo("\r\x1b[2K", err=True, nl=False)
+
+
+@main.command()
+@click.argument("a", type=FILE)
+@click.argument("b", type=FILE)
+@json_option
+@shelf_option
+def twin(a: Path, b: Path, as_json: bool, own_shelf: tuple[Path, ...]) -> None:
+    """Tell whether two pieces look the same, why not, and the dose that matches.
+
+    A and B are inset files; both are seen in the room of A.
+
+    Example:
+
+        tintlab twin demo/kiln-mask/ember-thin.toml demo/kiln-mask/ember-thick.toml
+    """
+    from tintlab.inset import read_inset
+    from tintlab.report import data, dosing
+    from tintlab.shelf import shelf_for
+    from tintlab.solve.twin import twin as compared
+
+    pair = [read_inset(path, shelf_for(path, own_shelf)) for path in (a, b)]
+    answer = dosing.twin_answer(compared(*pair))
+    _say(data.as_json(answer) if as_json else dosing.twin_text(answer))
 
 
 @main.group(cls=Group)

@@ -20,11 +20,15 @@ _REQUIRED: Any = object()
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Document:
-    """One file: its path, its text by lines, and the error that it raises."""
+    """One file: its path, its text by lines, the error that it raises.
+
+    `notes` collects what reading it taught and the maker should know.
+    """
 
     path: Path
     lines: tuple[str, ...]
     error: type[TintlabError]
+    notes: list[str] = field(default_factory=list)
 
     def line_of(self, trail: tuple[str | int, ...]) -> int:
         """Find the line where a key stands, as well as plain text tells.

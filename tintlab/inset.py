@@ -17,14 +17,17 @@ from tintlab.document import Section
 from tintlab.errors import InsetError, ShelfError, TintlabError
 from tintlab.materials import (
     Bottle,
+    Colourant,
     Diffuser,
     Dye,
     Emitter,
     Ink,
+    Material,
     Medium,
     Region,
     Room,
     Wall,
+    dyes_of,
 )
 from tintlab.shelf import Shelf
 
@@ -176,6 +179,10 @@ class Target:
         "free" or "match".
     clipped : float
         Share of clipped pixels in the picture it was taken from. [-]
+    face_Lab : ndarray, shape (3,), or None
+        Wanted look of the unlit face, relative to the room's white.
+    face_weight : float
+        Of the face's difference against the glow's, 0 to 1. [-]
     """
 
     Lab: Array | None
@@ -184,6 +191,8 @@ class Target:
     min_light_kept: float = 0.0
     lightness: str = "free"
     clipped: float = 0.0
+    face_Lab: Array | None = None
+    face_weight: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -238,6 +247,8 @@ def read_inset(path: Path, shelf: Shelf) -> Inset:
         room = _find(view, "room", shelf, "rooms", "dark house")
         distance = _quantity(view, "distance", units.LENGTHS, "2 m", None)
         view.close()
+    for material in _materials(lights, cavity, layers):
+        notes += [f"{material.name}: {note}" for note in material.notes]
     seen = top.take("seen", dict, {})
     top.take("notes", str, "")
     top.close()
@@ -255,6 +266,27 @@ def read_inset(path: Path, shelf: Shelf) -> Inset:
         seen=seen,
         notes=tuple(notes),
     )
+
+
+def _materials(
+    lights: tuple[Light, ...], cavity: Cavity | None, layers: tuple[Layer, ...]
+) -> list[Material]:
+    """Every material that an inset names."""
+    found: list[Material] = [light.emitter for light in lights]
+    coats = [c for light in lights for c in light.coats]
+    found += [cavity.wall] if cavity else []
+    for layer in layers:
+        coats += layer.coats
+        found += [m for m in (layer.medium, layer.diffuser) if m is not None]
+        found += [dosed.colourant for dosed in layer.dosed]
+        found += [bathed.colourant for bathed in layer.bathed]
+    found += [c.ink for c in coats]
+    whole = {id(m): m for one in found for m in (one, *_inside(one))}
+    return list(whole.values())
+
+
+def _inside(material: Material) -> tuple[Material, ...]:
+    return dyes_of(material) if isinstance(material, Colourant) else ()
 
 
 def _parse(section: Section, key: str, reader: Callable[[str], Any], text: str) -> Any:
@@ -475,14 +507,13 @@ def _doses(
             "phr": mass * share_a,
         }[dose.unit]
         measured.append((colourant, dose, dose.amount * scale))
-    body = (batch or 1000.0) + sum(grams for _, _, grams in measured)
-    found = []
-    for colourant, dose, grams in measured:
-        own = grams * dose.let_down
-        found.append(
-            Dosed(colourant=colourant, dose=dose, grams=own, per_kg=own / body * 1000)
-        )
-    return tuple(found)
+    # a let-down's part A replaces part A of the batch, so only neat dye adds to it
+    neat = [grams * dose.let_down for _, dose, grams in measured]
+    body = (batch or 1000.0) + sum(neat)
+    return tuple(
+        Dosed(colourant=colourant, dose=dose, grams=own, per_kg=own / body * 1000)
+        for (colourant, dose, _), own in zip(measured, neat, strict=True)
+    )
 
 
 def _sheet(section: Section, shelf: Shelf) -> Layer:
@@ -561,6 +592,10 @@ def _target(
             "picture, region",
         )
     Lab, region, clipped = None, None, 0.0
+    face, face_Lab, weight = section.section("face"), None, 0.0
+    if face is not None:
+        face_Lab, weight = _lab(face, "lab"), face.number("weight", 0.5, low=0, high=1)
+        face.close()
     if ways == ["lab"]:
         Lab = _lab(section, "lab")
     elif ways == ["hex"]:
@@ -578,6 +613,8 @@ def _target(
         min_light_kept=section.number("min_light_kept", 0.0, low=0, high=1),
         lightness=section.choice("lightness", ("free", "match"), "free"),
         clipped=clipped,
+        face_Lab=face_Lab,
+        face_weight=weight,
     )
     section.close()
     return target

@@ -37,12 +37,15 @@ class Material:
         Of the file that it was read from.
     caution : str
         What can hurt; "" when nothing special is known.
+    notes : tuple of str
+        What was made of a measured file that it names.
     """
 
     name: str
     source: Source
     path: str = ""
     caution: str = ""
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

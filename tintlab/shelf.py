@@ -7,7 +7,7 @@ asked for are read, because a prediction should not wait for a hundred others.
 
 import re
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib import resources
 from pathlib import Path
@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from tintlab import colorimetry, document
 from tintlab.document import Section
-from tintlab.errors import ShelfError
+from tintlab.errors import ShelfError, TintlabError
 from tintlab.materials import (
     DYE_CLASSES,
     GRADES,
@@ -111,7 +111,7 @@ class Shelf:
         section = document.read(path, error=ShelfError)
         material = _READERS[kind](section, self)
         section.close()
-        return material
+        return replace(material, notes=tuple(section.document.notes))
 
     def files(self, kind: str) -> Iterator[Path]:
         """Yield the files of a kind; of two with one name the maker's own counts."""
@@ -125,6 +125,12 @@ class Shelf:
     def names(self, kind: str) -> list[str]:
         """List the names of a kind."""
         return [str(_head(path).get("name", path.stem)) for path in self.files(kind)]
+
+    def own_first(self, kind: str, *, every: bool = False) -> list[Any]:
+        """Read the maker's own materials; the shipped ones too if there are none."""
+        own = [p for p in self.files(kind) if not p.is_relative_to(shipped())]
+        chosen = own if own and not every else list(self.files(kind))
+        return [self.read(kind, path) for path in chosen]
 
     def all(self, kind: str) -> list[Any]:
         """Read every material of a kind."""
@@ -265,8 +271,14 @@ def _on_grid(section: Section, column: str, quantity: str) -> Array:
         from tintlab import measured  # noqa: PLC0415  scipy, for this only
 
         path = section.document.path.parent / section.text("file")
-        found = measured.read_measured(path, expected=quantity)
-        return measured.to_grid(found, quantity=quantity)[0]
+        edges = section.choice("edges", ("refuse", "hold"), "refuse")
+        try:
+            found = measured.read_measured(path, expected=quantity)
+            values, notes = measured.to_grid(found, quantity=quantity, edges=edges)
+        except TintlabError as problem:
+            section.fail("file", str(problem))
+        section.document.notes.extend(notes)
+        return values
     wavelengths, values = table(section, ("wavelength [nm]", column)).T
     if not (np.diff(wavelengths) > 0).all():
         section.fail("table", "wavelengths must rise from row to row; sort the rows")
@@ -443,7 +455,7 @@ def _medium(section: Section, _: Shelf) -> Medium:
         **common,
         kind=inner.choice("kind", ("cast", "sheet", "both")),
         index=n,
-        absorption=_on_grid(absorption, "absorbance per mm [-]", "absorbance"),
+        absorption=_internal(absorption, n),
         density=inner.number("density", low=0.5, high=4),
         haze=inner.number("haze", 0.0, low=0, high=1),
         scattering=inner.number("scattering", 0.0, low=0),
@@ -458,6 +470,25 @@ def _medium(section: Section, _: Shelf) -> Medium:
     for part in (inner, index, absorption):
         part.close()
     return medium
+
+
+def _internal(section: Section, index: Array) -> Array:
+    """Read the decadic absorbance per mm of a medium, its faces left out.
+
+    A spectrometer's transmittance of a clear plate is taken with both faces on; its
+    file needs the `thickness` of the plate. [mm]
+    """
+    if "file" not in section.table:
+        return _on_grid(section, "absorbance per mm [-]", "absorbance")
+    from tintlab import measured  # noqa: PLC0415  scipy, for this only
+
+    thickness = section.number("thickness", low=0.01)
+    passed = _on_grid(section, "", "transmittance")
+    inside = measured.internal_transmittance(passed, index=index)
+    section.document.notes.append(
+        f"the faces of a {thickness:g} mm plate were taken off its transmittance"
+    )
+    return -np.log10(np.clip(inside, 1e-6, 1.0)) / thickness
 
 
 def _wall(section: Section, _: Shelf) -> Wall:

@@ -191,7 +191,7 @@ def facts(material: Any) -> Row:
         "swatch": material_swatch(material),
         "what": _what(material),
     }
-    skip = ("name", "path", "source", "power", "lobes", "bands", "tabled")
+    skip = ("name", "path", "notes", "source", "power", "lobes", "bands", "tabled")
     for key in type(material).__dataclass_fields__:
         value = getattr(material, key)
         if key in skip or isinstance(value, np.ndarray) or value in (None, "", ()):
@@ -208,6 +208,7 @@ def facts(material: Any) -> Row:
         answer["grade"] = material.grade
         answer["to raise it"] = RAISES[material.grade]
     answer["evidence"] = material.source.kind
+    answer.update({"reading": list(material.notes)} if material.notes else {})
     for key in ("citation", "where", "licence", "conditions", "uncertainty", "note"):
         if getattr(material.source, key):
             answer[key] = getattr(material.source, key)

@@ -15,7 +15,8 @@ def block(colour: str, width: int = 6) -> str:
     return click.style(" " * width, bg=(r, g, b))
 
 
-def _line(label: str, text: str) -> str:
+def line(label: str, text: str) -> str:
+    """Write a labelled line, wrapped."""
     indent = " " * 15
     wrapped = textwrap.wrap(text, WIDTH - 15) or [""]
     return f"  {label:<12} " + f"\n{indent}".join(wrapped)
@@ -25,7 +26,8 @@ def _patch(label: str, colour: str, words: str) -> str:
     return f"  {label:<12} {block(colour)} {colour}  {words}"
 
 
-def _remark(name: str, sentence: str) -> str:
+def remark(name: str, sentence: str) -> str:
+    """Write a remark as a list item."""
     return textwrap.fill(
         f"{name}: {sentence}", WIDTH, initial_indent="  - ", subsequent_indent="    "
     )
@@ -52,28 +54,28 @@ def glow_text(answer: dict[str, Any]) -> str:
     if answer["target_hex"]:
         lines.append(_patch("target", answer["target_hex"], answer["target_words"]))
     if answer["target_region"]:
-        lines.append(_line("target", f"the region {answer['target_region']}"))
+        lines.append(line("target", f"the region {answer['target_region']}"))
     patches = "".join(block(colour, 4) for colour in answer["spread_hex"])
     ends = f"{answer['spread_hex'][0]} to {answer['spread_hex'][-1]}"
     lines += [f"  {'could be':<12} {patches} {ends}, 5 to 95 %", ""]
     if answer["verdict"]:
-        lines.append(_line("verdict", answer["verdict"].upper()))
-        lines.append(_line("", answer["reason"]))
+        lines.append(line("verdict", answer["verdict"].upper()))
+        lines.append(line("", answer["reason"]))
     else:
-        lines.append(_line("verdict", f"none: {answer['reason']}"))
+        lines.append(line("verdict", f"none: {answer['reason']}"))
     lines += _numbers(answer)
     if answer["causes"]:
         named = [f"{c['label']} {c['share'] * 100:.0f} %" for c in answer["causes"][:4]]
         if answer["together"] > 0.03:
             named.append(f"together {answer['together'] * 100:.0f} %")
-        lines.append(_line("why unsure", ", ".join(named)))
+        lines.append(line("why unsure", ", ".join(named)))
     if answer["starved"]:
         bands = ", ".join(f"{a:g} to {b:g} nm" for a, b in answer["starved"])
-        lines.append(_line("starved", f"this light has almost nothing at {bands}"))
+        lines.append(line("starved", f"this light has almost nothing at {bands}"))
     lines.append("")
     for flag in answer["flags"]:
-        lines.append(_remark(flag["name"], flag["sentence"]))
-    lines += [_remark("note", note) for note in answer["notes"]]
+        lines.append(remark(flag["name"], flag["sentence"]))
+    lines += [remark("note", note) for note in answer["notes"]]
     lines += ["", "  Take care:"]
     lines += [
         textwrap.fill(text, WIDTH, initial_indent="  - ", subsequent_indent="    ")
@@ -85,21 +87,21 @@ def glow_text(answer: dict[str, Any]) -> str:
 def _numbers(answer: dict[str, Any]) -> list[str]:
     lines = []
     if answer["difference"] is not None:
-        lines.append(_line("difference", _difference(answer)))
+        lines.append(line("difference", _difference(answer)))
     kept, ends = answer["light_kept"] * 100, answer["light_kept_5_95"]
     lines.append(
-        _line(
+        line(
             "light kept",
             f"{kept:.0f} % ({ends[0] * 100:.0f} to {ends[1] * 100:.0f} %) of the same "
             "piece without dyes and films",
         )
     )
     if answer["luminance"] is None:
-        lines.append(_line("luminance", "unknown: write [inset] size for cd/m2"))
+        lines.append(line("luminance", "unknown: write [inset] size for cd/m2"))
     else:
         face = answer["face_luminance"]
         lines.append(
-            _line(
+            line(
                 "luminance",
                 f"{amount(answer['luminance'])} cd/m2 ("
                 f"{' to '.join(amount(v) for v in answer['luminance_5_95'])}); "
@@ -109,12 +111,12 @@ def _numbers(answer: dict[str, Any]) -> list[str]:
     L, a, b = answer["glow_Lab"]
     x, y = answer["glow_xy"]
     u, v = answer["glow_uv"]
-    lines.append(_line("CIELAB", f"L* {L:.1f}  a* {a:.1f}  b* {b:.1f}"))
-    lines.append(_line("chromaticity", f"x {x:.4f} y {y:.4f}   u' {u:.4f} v' {v:.4f}"))
+    lines.append(line("CIELAB", f"L* {L:.1f}  a* {a:.1f}  b* {b:.1f}"))
+    lines.append(line("chromaticity", f"x {x:.4f} y {y:.4f}   u' {u:.4f} v' {v:.4f}"))
     wave = answer["dominant_wavelength"]
     if wave is not None:
         name = "dominant" if wave > 0 else "complement"
-        lines.append(_line(name, f"{abs(wave):g} nm about D65"))
+        lines.append(line(name, f"{abs(wave):g} nm about D65"))
     return lines
 
 
