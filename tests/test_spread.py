@@ -44,9 +44,9 @@ def test_log_normal_strength_gives_log_normal_light(inset_of):
     piece = replace(piece, tints=(grey,))
     seen = look(inset, piece=piece)
     only = [c for c in causes_of(inset, piece) if c.kind == "strength"]
-    outcome = spread._outcomes(piece, seen)
+    outcome = spread.outcomes(piece, seen)
     z = np.array([-spread.Z95, 0.0, spread.Z95])
-    draw = only[0].move(spread._blank(3, piece), z)
+    draw = only[0].move(spread.blank(3, piece), z)
     kept = outcome(draw)[1]
     t = 10 ** -(0.3 * np.array([1 / 3, 1, 3]))
     R = ((1.55 - 1) / (1.55 + 1)) ** 2  # faces change the ratio in the third digit
@@ -66,19 +66,19 @@ def test_first_order_shares_of_a_linear_case(inset_of):
             kind="dose",
             name=label,
             unmeasured=False,
-            move=spread._scales([0], small * factor),
+            move=spread.draw_scales([0], small * factor),
         )
 
     causes = [cause("large", 2), cause("little", 1)]
-    outcome = spread._outcomes(piece, seen)
+    outcome = spread.outcomes(piece, seen)
     shares = spread._alone(inset, piece, causes, outcome)
     assert shares[0] / shares[1] == pytest.approx(4, rel=0.02)
 
 
 def test_nothing_uncertain_means_no_spread(inset_of):
     _, piece, seen = prepared(inset_of(CAST.format(dose="0.1 g")))
-    outcome = spread._outcomes(piece, seen)
-    XYZ, kept, ratio = outcome(spread._blank(4, piece))
+    outcome = spread.outcomes(piece, seen)
+    XYZ, kept, ratio = outcome(spread.blank(4, piece))
     np.testing.assert_allclose(XYZ, np.tile(seen.XYZ, (4, 1)), rtol=1e-9)
     np.testing.assert_allclose(kept, seen.light_kept, rtol=1e-9)
     np.testing.assert_allclose(ratio, 1, rtol=1e-9)
@@ -88,14 +88,14 @@ def test_nothing_uncertain_means_no_spread(inset_of):
 def test_coarse_samples_agree_with_the_full_solution(inset_of, text):
     """The sampled outcome of a moved strength equals the piece solved at 1 nm."""
     _, piece, seen = prepared(inset_of(text.format(dose="0.1 g")))
-    draw = spread._blank(2, piece)
+    draw = spread.blank(2, piece)
     draw = replace(
         draw,
         scale=np.array([[2.0], [0.5]]),
         shift=np.array([[6.0], [-6.0]]),
         broadening=np.array([[1.2], [0.9]]),
     )
-    XYZ = spread._outcomes(piece, seen)(draw)[0] - seen.veil
+    XYZ = spread.outcomes(piece, seen)(draw)[0] - seen.veil
     for row, scale, shift, wide in zip(
         XYZ, (2.0, 0.5), (6.0, -6.0), (1.2, 0.9), strict=True
     ):
@@ -139,7 +139,7 @@ def test_unknown_bottle_has_a_factor_of_three(inset_of):
     inset, piece, _ = prepared(inset_of(CAST.format(dose="0.1 g")))
     only = next(c for c in causes_of(inset, piece) if c.kind == "strength")
     z = np.array([-spread.Z95, spread.Z95])
-    scale = only.move(spread._blank(2, piece), z).scale[:, 0]
+    scale = only.move(spread.blank(2, piece), z).scale[:, 0]
     np.testing.assert_allclose(scale, [1 / 3, 3], rtol=1e-12)
     assert only.unmeasured
 
@@ -151,7 +151,7 @@ def test_bin_of_a_white_led_is_a_disc_in_uv(inset_of):
     _, piece, _ = prepared(inset_of(CAST.format(dose="0 g")))
     beam = piece.beams[0]
     tilt = np.array([[2.0, 0.0], [0.0, 2.0], [-2.0, 0.0]])
-    power = spread._powers(beam.power, beam.light.emitter, tilt)
+    power = spread.powers(beam.power, beam.light.emitter, tilt)
     away = XYZ_to_uv(spectrum_to_XYZ(power)) - XYZ_to_uv(spectrum_to_XYZ(beam.power))
     radius = beam.light.emitter.steps * 0.0011
     np.testing.assert_allclose(np.hypot(*away.T), radius, rtol=0.1)
@@ -162,7 +162,7 @@ def test_bin_of_a_single_colour_led_shifts_its_peak(inset_of):
     _, piece, _ = prepared(inset_of(text))
     beam = piece.beams[0]
     tilt = np.array([[1.0, 0.0], [-1.0, 0.0]])
-    peaks = spread._powers(beam.power, beam.light.emitter, tilt).argmax(axis=1)
+    peaks = spread.powers(beam.power, beam.light.emitter, tilt).argmax(axis=1)
     expected = 2 * beam.light.emitter.peak_spread / np.sqrt(3)
     assert peaks[0] - peaks[1] == pytest.approx(expected, abs=1.01)
 

@@ -8,7 +8,7 @@ import pytest
 from tintlab import verdict
 from tintlab.glow import look, piece_of
 from tintlab.shelf import shelf_for
-from tintlab.verdict import predict, starved_bands
+from tintlab.verdict import predict
 
 TEXT = """
     [target]
@@ -152,16 +152,6 @@ def test_thick_and_thin_zones_turn_hue(predicted):
     """Sudan IV turns from pink to orange red with depth (its measured bands)."""
     found = predicted(dye='dye = "solvent red 24"', dose="2 mg")
     assert "thick/thin zones" in flags(found)
-
-
-def test_starved_bands_of_known_lights():
-    shelf = shelf_for()
-    amber = starved_bands(shelf.find("emitters", "amber").power)
-    assert amber[0][0] == 400
-    assert amber[-1][1] == 700
-    white = starved_bands(shelf.find("emitters", "white 4100 K").power)
-    assert all(high < 430 for _, high in white)
-    assert starved_bands(np.ones(401)) == []
 
 
 def test_exposure_brings_the_glow_to_the_common_luminance(predicted):

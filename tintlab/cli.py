@@ -53,6 +53,7 @@ shelf_option = click.option(
     metavar="DIR",
     help="Your own materials; looked at first. May be given more than once.",
 )
+plot_option = click.option("--plot", type=FILE, metavar="PNG", help="Draw the answer.")
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
 
 
@@ -60,6 +61,14 @@ def _say(text: str) -> None:
     """Print with colours on a terminal only, and never with NO_COLOR set."""
     colours = sys.stdout.isatty() and not os.environ.get("NO_COLOR")
     click.echo(text, color=colours)
+
+
+def _draw(figure: Any, path: Path) -> None:
+    """Write a figure and say so."""
+    from tintlab.report.plot import save
+
+    save(figure, path)
+    click.echo(f"wrote {path}", err=True)
 
 
 @click.group(cls=Group, context_settings=CONTEXT)
@@ -79,7 +88,7 @@ def main() -> None:
     help="White of the colours: daylight or the room's own.",
 )
 @click.option("--more", is_flag=True, help="Other observers and colour appearance.")
-@click.option("--plot", type=FILE, metavar="PNG", help="Draw the answer.")
+@plot_option
 @json_option
 @shelf_option
 def glow(
@@ -120,10 +129,9 @@ def glow(
         for answer, extra in zip(answers, extras, strict=True):
             answer.update(extra)
     if plot is not None:
-        from tintlab.report.plot import glow_figure, save
+        from tintlab.report.plot import glow_figure
 
-        save(glow_figure(found[0], answers[0]), plot)
-        click.echo(f"wrote {plot}", err=True)
+        _draw(glow_figure(found[0], answers[0]), plot)
     if as_json:
         _say(data.as_json(answers if rooms else answers[0]))
     elif rooms:
@@ -157,6 +165,7 @@ def glow(
     show_default=True,
     help="Smallest step of your scale.",
 )
+@plot_option
 @json_option
 @shelf_option
 def dose(
@@ -165,6 +174,7 @@ def dose(
     every: bool,
     layer: int | None,
     scale: str,
+    plot: Path | None,
     as_json: bool,
     own_shelf: tuple[Path, ...],
 ) -> None:
@@ -195,7 +205,14 @@ def dose(
         scale=quantity(scale, MASSES, example="0.1 g"),
         progress=_progress,
     )
+    _progress("done")
     answer = dosing.dose_answer(found)
+    if plot is not None:
+        from tintlab.report.plot import glow_figure
+        from tintlab.verdict import predict
+
+        taken = predict(found.recipes[0].inset)
+        _draw(glow_figure(taken, data.flat(taken)), plot)
     _say(data.as_json(answer) if as_json else dosing.dose_text(answer))
     _unreached(found.recipes[0].difference, inset)
 
@@ -221,9 +238,16 @@ def _progress(stage: str) -> None:
 @main.command()
 @click.argument("a", type=FILE)
 @click.argument("b", type=FILE)
+@plot_option
 @json_option
 @shelf_option
-def twin(a: Path, b: Path, as_json: bool, own_shelf: tuple[Path, ...]) -> None:
+def twin(
+    a: Path,
+    b: Path,
+    plot: Path | None,
+    as_json: bool,
+    own_shelf: tuple[Path, ...],
+) -> None:
     """Tell whether two pieces look the same, why not, and the dose that matches.
 
     A and B are inset files; both are seen in the room of A.
@@ -238,8 +262,147 @@ def twin(a: Path, b: Path, as_json: bool, own_shelf: tuple[Path, ...]) -> None:
     from tintlab.solve.twin import twin as compared
 
     pair = [read_inset(path, shelf_for(path, own_shelf)) for path in (a, b)]
-    answer = dosing.twin_answer(compared(*pair))
+    found = compared(*pair)
+    answer = dosing.twin_answer(found)
+    if plot is not None:
+        from tintlab.report.charts import twin_figure
+
+        _draw(twin_figure(answer, found.a.radiance, found.b.radiance), plot)
     _say(data.as_json(answer) if as_json else dosing.twin_text(answer))
+
+
+@main.command()
+@click.argument("file", type=FILE)
+@click.option(
+    "--ink", "named", multiple=True, metavar="NAME", help="Choose from these inks only."
+)
+@click.option("--all", "every", is_flag=True, help="Also the shelf's generic inks.")
+@click.option("--leds", is_flag=True, help="Also try every other LED of the shelf.")
+@click.option(
+    "--led", "emitters", multiple=True, metavar="NAME", help="Also try this LED."
+)
+@click.option(
+    "--side",
+    type=click.Choice(["led", "viewer", "both"]),
+    default="both",
+    show_default=True,
+    help="Where coats may go.",
+)
+@click.option(
+    "--inks",
+    "most_inks",
+    type=click.IntRange(1, 4),
+    default=3,
+    show_default=True,
+    help="Different inks in one combination.",
+)
+@plot_option
+@json_option
+@shelf_option
+def trim(
+    file: Path,
+    named: tuple[str, ...],
+    every: bool,
+    leds: bool,
+    emitters: tuple[str, ...],
+    side: str,
+    most_inks: int,
+    plot: Path | None,
+    as_json: bool,
+    own_shelf: tuple[Path, ...],
+) -> None:
+    """Find the least correction of a finished piece.
+
+    Coats of ink on the LEDs or on the face, another LED, or another pour. What you saw
+    of the piece goes into [seen] of the file and is reckoned with first.
+
+    Example:
+
+        tintlab trim demo/tide-bell/cast-too-dark.toml
+    """
+    from tintlab.glow import piece_of
+    from tintlab.inset import read_inset
+    from tintlab.report import advice, data
+    from tintlab.shelf import shelf_for
+    from tintlab.solve.dose import pour_again
+    from tintlab.solve.seen import find_out
+    from tintlab.solve.trim import trim as trimmed
+
+    shelf = shelf_for(file, own_shelf)
+    inset = read_inset(file, shelf)
+    inks = [shelf.find("inks", name) for name in named]
+    others = [shelf.find("emitters", name) for name in emitters]
+    if leds:
+        here = {light.emitter.name for light in inset.lights}
+        others += [e for e in shelf.all("emitters") if e.name not in here]
+    piece = piece_of(inset)
+    finding = find_out(inset, piece, shelf) if inset.seen else None
+    if finding is not None:
+        piece = finding.piece
+    found = trimmed(
+        inset,
+        piece,
+        inks or shelf.own_first("inks", every=every),
+        emitters=others,
+        sides=("led", "viewer") if side == "both" else (side,),
+        most_inks=most_inks,
+        progress=_progress,
+    )
+    _progress("pouring again")
+    again = pour_again(inset, {} if finding is None else finding.strengths)
+    _progress("done")
+    answer = advice.trim_answer(inset, found, finding, again)
+    if plot is not None:
+        from tintlab.report.charts import trim_figure
+
+        _draw(trim_figure(answer, advice.shown(found.fixes[0].before, inset)), plot)
+    _say(data.as_json(answer) if as_json else advice.trim_text(answer))
+    nearest = [fix.choice.difference for fix in found.fixes]
+    nearest += [] if again is None else [again.recipes[0].difference]
+    _unreached(min(nearest), inset)
+
+
+@main.command()
+@click.argument("file", type=FILE)
+@click.option(
+    "--points", default=50, show_default=True, help="Shares of light on the curve."
+)
+@plot_option
+@json_option
+@shelf_option
+def reach(
+    file: Path,
+    points: int,
+    plot: Path | None,
+    as_json: bool,
+    own_shelf: tuple[Path, ...],
+) -> None:
+    """Tell what no dye and no film could do with this LED.
+
+    A certified limit for every share of light kept, the filter that attains it, and
+    what the bottles of the shelf do below it.
+
+    Example:
+
+        tintlab reach demo/tide-bell/tide-bell.toml
+    """
+    from tintlab.inset import read_inset
+    from tintlab.report import advice, data
+    from tintlab.shelf import shelf_for
+    from tintlab.solve import limits
+
+    shelf = shelf_for(file, own_shelf)
+    inset = read_inset(file, shelf)
+    found = limits.limits(inset, shelf, points=points, progress=_progress)
+    _progress("done")
+    answer = advice.reach_answer(inset, found)
+    if plot is not None:
+        from tintlab.report.charts import reach_figure
+
+        _draw(reach_figure(answer, found.curves, found.light), plot)
+    _say(data.as_json(answer) if as_json else advice.reach_text(answer))
+    if inset.target is not None:
+        _unreached(found.curves[inset.target.lightness].best.low, inset)
 
 
 @main.group(cls=Group)
@@ -310,9 +473,8 @@ def shelf_show(
 
     material = shelves.by_name(shelf_for(None, own_shelf), name, kind)
     if plot is not None:
-        from tintlab.report.plot import material_figure, save
+        from tintlab.report.plot import material_figure
 
-        save(material_figure(material), plot)
-        click.echo(f"wrote {plot}", err=True)
+        _draw(material_figure(material), plot)
     facts = shelves.facts(material)
     _say(data.as_json(facts) if as_json else shelves.facts_text(facts))

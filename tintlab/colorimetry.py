@@ -15,6 +15,7 @@ import io
 import os
 import re
 import tempfile
+import zipfile
 from dataclasses import dataclass
 from functools import cache
 from importlib import metadata
@@ -29,7 +30,7 @@ from tintlab.errors import SpectrumError, TintlabError
 from tintlab.spectrum import STEP, WAVELENGTHS
 
 MAXIMUM_EFFICACY = 683.0  # K_m [lm/W], SI value of the luminous efficacy constant
-LAYOUT = "3"  # of the cached tables; raise it when `_tables_from_library` changes
+LAYOUT = "5"  # of the cached tables; raise it when `_tables_from_library` changes
 
 Array = NDArray[np.float64]
 
@@ -53,7 +54,8 @@ class Tables:
     white : ndarray, shape (3,)
         XYZ of D65, Y = 1.
     rgb_to_XYZ, XYZ_to_rgb : ndarray, shape (3, 3)
-        Linear sRGB, IEC 61966-2-1.
+        Linear sRGB, IEC 61966-2-1, and its exact inverse: the one that is printed is
+        rounded, so that #ffff00 would not come back.
     decoded : ndarray, shape (256,)
         Linear value of each 8-bit sRGB code.
     thresholds : ndarray, shape (255,)
@@ -61,6 +63,9 @@ class Tables:
     dominant : ndarray, shape (3600,)
         Dominant (negative: complementary) wavelength for each tenth of a degree
         around the white in x,y. [nm]
+    cameras : ndarray, shape (n, 3, 401)
+        Red, green and blue sensitivities of measured cameras, each at most 1; 0
+        where the measurement (380-780 or 400-680 nm) ends.
     """
 
     observer: Array
@@ -71,6 +76,7 @@ class Tables:
     decoded: Array
     thresholds: Array
     dominant: Array
+    cameras: Array
 
 
 def _tables_from_library() -> Tables:
@@ -90,13 +96,30 @@ def _tables_from_library() -> Tables:
         illuminants=np.stack([_illuminant_from_library(k) for k in ILLUMINANT_KEYS]),
         white=np.asarray(colour.xy_to_XYZ(white_xy), dtype=float),
         rgb_to_XYZ=np.asarray(srgb.matrix_RGB_to_XYZ),
-        XYZ_to_rgb=np.asarray(srgb.matrix_XYZ_to_RGB),
+        XYZ_to_rgb=np.linalg.inv(srgb.matrix_RGB_to_XYZ),
         decoded=np.asarray(colour.models.eotf_sRGB(codes), dtype=float),
         thresholds=np.asarray(colour.models.eotf_sRGB(half_way), dtype=float),
         dominant=np.asarray(
             colour.dominant_wavelength(around, white_xy)[0], dtype=float
         ),
+        cameras=_cameras_from_library(),
     )
+
+
+def _cameras_from_library() -> Array:
+    """Interpolate every measured camera cubically; both are dark where they end."""
+    import colour
+
+    found = []
+    for camera in colour.MSDS_CAMERA_SENSITIVITIES.values():
+        first, last = camera.wavelengths[[0, -1]]
+        inside = slice(*np.searchsorted(WAVELENGTHS, (first, last + STEP)))
+        values = np.zeros((3, WAVELENGTHS.size))
+        for row, channel in zip(values, camera.values.T, strict=True):
+            spline = colour.CubicSplineInterpolator(camera.wavelengths, channel)
+            row[inside] = np.clip(spline(WAVELENGTHS[inside]), 0.0, 1.0)
+        found.append(values)
+    return np.stack(found)
 
 
 def _illuminant_from_library(key: str) -> Array:
@@ -125,7 +148,7 @@ def _read_cache(path: Path) -> Tables | None:
             return None
         with np.load(io.BytesIO(body), allow_pickle=False) as stored:
             return Tables(**{name: stored[name] for name in Tables.__slots__})
-    except (OSError, ValueError, KeyError):
+    except (OSError, ValueError, KeyError, EOFError, zipfile.BadZipFile):
         return None
 
 
@@ -183,6 +206,15 @@ def illuminant(key: str) -> Array:
             f"{', '.join(ILLUMINANT_KEYS)}; choose one of these"
         )
     return tables().illuminants[ILLUMINANT_KEYS.index(key)]
+
+
+def camera_sensitivities() -> Array:
+    """Return the measured cameras' red, green and blue, shape (n_cameras, 3, 401).
+
+    Those of colour-science (National Physical Laboratory): one with a mosaic of dyed
+    filters, one with stacked layers; relative, each at most 1.
+    """
+    return tables().cameras
 
 
 def spectrum_to_XYZ(power: ArrayLike) -> Array:
@@ -293,15 +325,23 @@ def delta_e_2000(Lab_1: ArrayLike, Lab_2: ArrayLike) -> Array:
 
 
 def XYZ_to_xy(XYZ: ArrayLike) -> Array:
-    """Return the chromaticity x, y (CIE 15:2018, eq. 7.5), shape (..., 2)."""
+    """Return the chromaticity x, y (CIE 15:2018, eq. 7.5), shape (..., 2).
+
+    Black has none: its x, y are not a number.
+    """
     XYZ = np.asarray(XYZ, dtype=float)
-    return XYZ[..., :2] / XYZ.sum(axis=-1, keepdims=True)
+    total = XYZ.sum(axis=-1, keepdims=True)
+    return XYZ[..., :2] / np.where(total == 0, np.nan, total)
 
 
 def XYZ_to_uv(XYZ: ArrayLike) -> Array:
-    """Return the chromaticity u', v' (CIE 15:2018, eq. 8.27), shape (..., 2)."""
+    """Return the chromaticity u', v' (CIE 15:2018, eq. 8.27), shape (..., 2).
+
+    Black has none: its u', v' are not a number.
+    """
     XYZ = np.asarray(XYZ, dtype=float)
-    return XYZ[..., :2] * (4.0, 9.0) / (XYZ @ (1.0, 15.0, 3.0))[..., None]
+    total = (XYZ @ (1.0, 15.0, 3.0))[..., None]
+    return XYZ[..., :2] * (4.0, 9.0) / np.where(total == 0, np.nan, total)
 
 
 def dominant_wavelength(XYZ: ArrayLike) -> float | None:
@@ -315,10 +355,11 @@ def dominant_wavelength(XYZ: ArrayLike) -> float | None:
     -------
     float or None
         [nm]; negative for the complementary wavelength of a purple; None for a
-        colour within 0.003 of the white in x,y, where the question has no answer.
+        colour within 0.003 of the white in x,y and for black, where the question has
+        no answer.
     """
     away = XYZ_to_xy(XYZ) - XYZ_to_xy(tables().white)
-    if np.hypot(*away) < 0.003:
+    if not np.hypot(*away) >= 0.003:
         return None
     tenth = round(np.degrees(np.arctan2(away[1], away[0])) * 10) % 3600
     return float(tables().dominant[tenth])
@@ -363,7 +404,8 @@ def XYZ_to_swatch(XYZ: ArrayLike) -> Swatch:
     grey = min(max(grey, 0.0), 1.0)
     away = rgb - grey
     room = np.where(away > 0, 1 - grey, grey)
-    added = 1 - float(np.min(room / np.maximum(np.abs(away), 1e-12), initial=1.0))
+    fits = np.abs(away) <= room + 1e-9
+    added = 1 - float(np.where(fits, 1.0, room / np.where(fits, 1.0, abs(away))).min())
     if added < 1e-4:
         added = 0.0
     codes = np.searchsorted(tables().thresholds, grey + (1 - added) * away)

@@ -115,6 +115,9 @@ class Piece:
         Reflectance that the box shows to light coming back from the inset. [-]
     area : float
         Of the face; 1 when the maker gave no size. [m2]
+    leak : float
+        Share of the undyed piece's light that reaches the viewer past all dyes in
+        the stack (pinholes, edges); 0 unless something seen tells it. [-]
     """
 
     beams: tuple[Beam, ...]
@@ -123,6 +126,7 @@ class Piece:
     tints: tuple[Tint, ...]
     back: Array
     area: float
+    leak: float = 0.0
 
 
 def piece_of(inset: Inset) -> Piece:
@@ -522,8 +526,9 @@ def look(inset: Inset, *, room: Room | None = None, piece: Piece | None = None) 
     piece = piece or piece_of(inset)
     depths, filters = tint_depths(piece)
     solution = solve_piece(piece, depths)
-    lit = radiance(piece, solution, filters)
-    return seen(inset, room, lit, undyed(piece), face_factor(piece, solution))
+    plain = undyed(piece)
+    lit = radiance(piece, solution, filters) + leaked(piece, filters)
+    return seen(inset, room, lit, plain, face_factor(piece, solution))
 
 
 def undyed(piece: Piece) -> Array:
@@ -531,6 +536,15 @@ def undyed(piece: Piece) -> Array:
     clear = replace(piece, tints=())
     depths, filters = tint_depths(clear)
     return radiance(clear, solve_piece(clear, depths), filters)
+
+
+def leaked(piece: Piece, filters: Sequence[Array]) -> Array:
+    """Light that leaks past the dyes of the stack, but not past coats on the LEDs."""
+    if not piece.leak:
+        return np.zeros(WAVELENGTHS.size)
+    clear = replace(piece, tints=())
+    depths, _ = tint_depths(clear)
+    return piece.leak * radiance(clear, solve_piece(clear, depths), filters)
 
 
 def veil_XYZ(room: Room, face: Array) -> tuple[Array, Array]:

@@ -28,6 +28,7 @@ from tintlab.materials import (
     Room,
     Wall,
     dyes_of,
+    emitter_power,
 )
 from tintlab.shelf import Shelf
 
@@ -36,6 +37,7 @@ Array = NDArray[np.float64]
 CURES = ("amine", "peroxide", "isocyanate", "addition", "light")
 DEFAULT_TOLERANCE = 5.0  # CIEDE2000
 MOST_COATS = 20
+MOST = 1e6  # mm, g, min or mA of anything; more, or less than 1 / MOST, is a slip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -237,9 +239,9 @@ def read_inset(path: Path, shelf: Shelf) -> Inset:
     size, is_round = _outline(top)
     lights = tuple(_light(s, shelf, notes) for s in top.sections("light"))
     if not lights:
-        top.fail("light", "there is no [[light]]; add one with emitter = ...")
+        top.missing("light", "there is no [[light]]")
     cavity = _cavity(top.section("cavity"), shelf)
-    layers = tuple(_layer(s, shelf) for s in top.sections("layer"))
+    layers = tuple(read_layer(s, shelf) for s in top.sections("layer"))
     target = _target(top.section("target"), shelf, path, notes)
     view = top.section("view")
     room, distance = shelf.find("rooms", "dark house"), None
@@ -292,7 +294,7 @@ def _inside(material: Material) -> tuple[Material, ...]:
 def _parse(section: Section, key: str, reader: Callable[[str], Any], text: str) -> Any:
     try:
         return reader(text)
-    except (TintlabError, ValueError, ZeroDivisionError) as problem:
+    except TintlabError as problem:
         section.fail(key, f"{key}: {problem}")
 
 
@@ -309,19 +311,25 @@ def _quantity(
     if default is not ... and key not in section.table:
         section.known.append(key)
         return default
-    text = section.take(key, (str, float, int))
-    if not isinstance(text, str):
+    if section.has(key) and document.finite(section.table[key]) is not None:
         section.fail(
             key,
-            f"{key} = {text} has no unit; write it in quotes with a unit, as in "
-            f'{key} = "{example}"',
+            f"{key} = {section.table[key]} has no unit; write it in quotes with a "
+            f'unit, as in {key} = "{example}"',
         )
+    text = section.text(key)
     value = _parse(
         section, key, lambda t: units.quantity(t, known, example=example), text
     )
     if positive and value <= 0:
         section.fail(key, f'{key} = "{text}" must be more than zero')
+    _check_sane(section, key, text, value)
     return value
+
+
+def _check_sane(section: Section, key: str, text: str, value: float) -> None:
+    if abs(value) > MOST or 0 < abs(value) < 1 / MOST:
+        section.fail(key, f'{key} = "{text}" cannot be meant; check number and unit')
 
 
 def _find(
@@ -343,15 +351,19 @@ def _outline(top: Section) -> tuple[tuple[float, float] | None, bool]:
     if section is None:
         return None, False
     size, is_round = None, False
-    if section.has("size"):
-        size = _parse(section, "size", units.size, section.text("size"))
+    way = section.one_of("size", "diameter", "outline")
+    if way == "size":
+        text = section.text("size")
+        size = _parse(section, "size", units.size, text)
         if min(size) <= 0:
-            section.fail("size", "both sides of the size must be more than zero")
-    elif section.has("diameter"):
+            section.fail("size", f'size = "{text}": both sides are more than zero')
+        for side in size:
+            _check_sane(section, "size", text, side)
+    elif way == "diameter":
         across = _quantity(section, "diameter", units.LENGTHS, "30 mm")
         side = across * np.sqrt(np.pi) / 2  # square of equal area
         size, is_round = (side, side), True
-    elif section.has("outline"):
+    elif way == "outline":
         size = _polygon_box(section)
     section.close()
     return size, is_round
@@ -359,15 +371,21 @@ def _outline(top: Section) -> tuple[tuple[float, float] | None, bool]:
 
 def _polygon_box(section: Section) -> tuple[float, float]:
     """Read a polygon in mm and return a rectangle of its proportions and area."""
-    corners = section.take("outline", list)
-    try:
-        x, y = np.array(corners, dtype=float).T
-    except (ValueError, TypeError):
-        section.fail("outline", "outline takes corners in mm: [[0, 0], [40, 0], ...]")
-    if len(x) < 3 or not np.isfinite([x, y]).all():
-        section.fail("outline", "outline takes at least three corners in mm")
+    written = section.take("outline", list)
+    corners = [
+        [document.finite(value) for value in corner] if isinstance(corner, list) else []
+        for corner in written
+    ]
+    if len(corners) < 3 or any(len(c) != 2 or None in c for c in corners):
+        section.fail(
+            "outline",
+            "outline takes three corners in mm or more: [[0, 0], [40, 0], [40, 60]]",
+        )
+    x, y = np.array(corners, dtype=float).T
+    if max(np.abs(x).max(), np.abs(y).max()) > MOST:
+        section.fail("outline", "this outline is more than a kilometre wide; use mm")
     area = abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2
-    if area <= 0:
+    if area < 1 / MOST:
         section.fail("outline", "this outline encloses no area; check its corners")
     stretch = np.sqrt(area / (np.ptp(x) * np.ptp(y)))
     return float(np.ptp(x) * stretch), float(np.ptp(y) * stretch)
@@ -377,31 +395,29 @@ def _coats(section: Section, shelf: Shelf, key: str = "coats") -> tuple[Coats, .
     found = []
     for part in section.sections(key):
         ink = _find(part, "ink", shelf, "inks")
-        count = part.take("coats", int, 1)
+        count = part.whole("coats", 1, low=0, high=MOST_COATS)
         part.close()
-        if not 0 <= count <= MOST_COATS:
-            part.fail("coats", f"coats = {count}; give 0 to {MOST_COATS} coats")
         found.append(Coats(ink=ink, count=count))
     return tuple(found)
 
 
 def _light(section: Section, shelf: Shelf, notes: list[str]) -> Light:
     emitter: Emitter = _find(section, "emitter", shelf, "emitters")
-    count = section.take("count", int, 1)
-    if not 1 <= count <= 100_000:
-        section.fail("count", f"count = {count}; give at least one LED")
+    count = section.whole("count", 1, low=1, high=100_000)
     beam = _quantity(section, "beam", units.ANGLES, "120 deg", emitter.beam)
     if not 1 <= beam < 180:
         section.fail("beam", f"a beam of {beam:g} deg; give 1 to 179 deg")
     current = _quantity(section, "current", units.CURRENTS, "20 mA", None)
     _quantity(section, "at", units.CURRENTS, "20 mA", None)
-    assumed = False
-    if section.has("lumens"):
-        lumens = section.number("lumens", low=0)
-    elif section.has("mcd"):
+    way, assumed = section.one_of("lumens", "mcd"), False
+    if way == "lumens":
+        lumens = section.number("lumens", low=0, high=MOST)
+    elif way == "mcd":
         # intensity I cos^k: flux = 2 pi I / (k + 1)
         exponent = np.log(0.5) / np.log(np.cos(np.radians(beam / 2)))
-        lumens = section.number("mcd", low=0) / 1000 * 2 * np.pi / (exponent + 1)
+        lumens = (
+            section.number("mcd", low=0, high=1e9) / 1000 * 2 * np.pi / (exponent + 1)
+        )
     else:
         milliamps = 20.0 if current is None else current
         watts = emitter.forward_voltage * milliamps / 1000
@@ -412,7 +428,10 @@ def _light(section: Section, shelf: Shelf, notes: list[str]) -> Light:
             f"{milliamps:g} mA; write lumens or mcd from its data sheet"
         )
     if lumens <= 0:
-        section.fail("lumens", "the LED gives no light; lumens must be above zero")
+        section.fail(way or "emitter", "this LED gives no light; write its lumens")
+    junction = _junction(section)
+    if not emitter_power(emitter, junction=junction).max() > 0:
+        section.fail("junction", f"at {junction:g} C this LED gives no light any more")
     light = Light(
         emitter=emitter,
         count=count,
@@ -420,13 +439,20 @@ def _light(section: Section, shelf: Shelf, notes: list[str]) -> Light:
         assumed=assumed,
         beam=beam,
         pitch=_quantity(section, "pitch", units.LENGTHS, "15 mm", None),
-        junction=_quantity(
-            section, "junction", units.TEMPERATURES, "50 C", None, positive=False
-        ),
+        junction=junction,
         coats=_coats(section, shelf),
     )
     section.close()
     return light
+
+
+def _junction(section: Section) -> float | None:
+    junction: float | None = _quantity(
+        section, "junction", units.TEMPERATURES, "50 C", None, positive=False
+    )
+    if junction is not None and not -60 <= junction <= 200:
+        section.fail("junction", f"a junction of {junction:g} C; give -60 to 200 C")
+    return junction
 
 
 def _cavity(section: Section | None, shelf: Shelf) -> Cavity | None:
@@ -440,7 +466,8 @@ def _cavity(section: Section | None, shelf: Shelf) -> Cavity | None:
     return cavity
 
 
-def _layer(section: Section, shelf: Shelf) -> Layer:
+def read_layer(section: Section, shelf: Shelf) -> Layer:
+    """Read one [[layer]]; `chips` reads its test pieces by it as well."""
     kind = section.choice("kind", ("cast", "sheet", "film", "diffuser", "gap"))
     layer = _LAYERS[kind](section, shelf)
     section.close()
@@ -453,16 +480,12 @@ def _face(section: Section, key: str) -> str:
 
 def _cast(section: Section, shelf: Shelf) -> Layer:
     medium: Medium = _find(section, "medium", shelf, "media")
-    share_a, by = 1.0, "weight"
-    if section.has("mix"):
-        share_a, by = _parse(section, "mix", units.mix, section.text("mix"))
-    batch = None
-    if section.has("batch"):
-        both = {**units.MASSES, **{u: v * 1.0 for u, v in units.VOLUMES.items()}}
-        batch = _quantity(section, "batch", both, "50 g")
-        unit = str(section.table["batch"]).strip().lstrip("0123456789./ ")
-        batch *= medium.density if unit in units.VOLUMES else 1.0
-    layer = Layer(
+    share_a = 1.0
+    if section.has("mix"):  # by volume: parts A and B are taken as equally dense
+        share_a, _ = _parse(section, "mix", units.mix, section.text("mix"))
+    volumes = {unit: mL * medium.density for unit, mL in units.VOLUMES.items()}
+    batch = _quantity(section, "batch", {**units.MASSES, **volumes}, "50 g", None)
+    return Layer(
         kind="cast",
         medium=medium,
         thickness=_quantity(section, "thickness", units.LENGTHS, "9 mm"),
@@ -473,17 +496,12 @@ def _cast(section: Section, shelf: Shelf) -> Layer:
         finish=_face(section, "finish"),
         back=_face(section, "back"),
     )
-    if by == "volume":
-        section.known.append("mix")  # parts A and B are taken as equally dense
-    return layer
 
 
 def _colourant(part: Section, shelf: Shelf) -> Bottle | Dye:
-    if part.has("bottle"):
+    if part.one_of("bottle", "dye", required=True) == "bottle":
         return _find(part, "bottle", shelf, "bottles")
-    if part.has("dye"):
-        return _find(part, "dye", shelf, "dyes")
-    return part.fail("bottle", 'name what is dosed: bottle = "..." or dye = "..."')
+    return _find(part, "dye", shelf, "dyes")
 
 
 def _doses(
@@ -506,7 +524,10 @@ def _doses(
             "%": mass,
             "phr": mass * share_a,
         }[dose.unit]
-        measured.append((colourant, dose, dose.amount * scale))
+        grams = dose.amount * scale
+        if grams > 10 * mass:
+            part.fail("dose", f"{dose} is more than ten batches; check the unit")
+        measured.append((colourant, dose, grams))
     # a let-down's part A replaces part A of the batch, so only neat dye adds to it
     neat = [grams * dose.let_down for _, dose, grams in measured]
     body = (batch or 1000.0) + sum(neat)
@@ -529,8 +550,10 @@ def _sheet(section: Section, shelf: Shelf) -> Layer:
                 colourant=bottle,
                 minutes=_quantity(part, "time", units.TIMES, "20 min", positive=False),
                 faces=faces,
-                rate=part.number("rate", bottle.bath_rate, low=0),
-                saturation=part.number("saturation", bottle.bath_saturation, low=0.01),
+                rate=part.number("rate", bottle.bath_rate, low=0, high=100),
+                saturation=part.number(
+                    "saturation", bottle.bath_saturation, low=0.01, high=1000
+                ),
             )
         )
         if bathed[-1].minutes < 0:
@@ -584,32 +607,26 @@ def _target(
 ) -> Target | None:
     if section is None:
         return None
-    ways = [k for k in ("lab", "hex", "picture", "region") if section.has(k)]
-    if len(ways) != 1:
-        section.fail(
-            ways[1] if ways else "lab",
-            f"the target is given in {len(ways)} ways; give one of: lab, hex, "
-            "picture, region",
-        )
+    way = section.one_of("lab", "hex", "picture", "region", required=True)
     Lab, region, clipped = None, None, 0.0
     face, face_Lab, weight = section.section("face"), None, 0.0
     if face is not None:
         face_Lab, weight = _lab(face, "lab"), face.number("weight", 0.5, low=0, high=1)
         face.close()
-    if ways == ["lab"]:
+    if way == "lab":
         Lab = _lab(section, "lab")
-    elif ways == ["hex"]:
+    elif way == "hex":
         Lab = colorimetry.XYZ_to_Lab(
             _parse(section, "hex", colorimetry.hex_to_XYZ, section.text("hex"))
         )
-    elif ways == ["region"]:
+    elif way == "region":
         region = _find(section, "region", shelf, "targets")
     else:
         Lab, clipped = _picture_point(section, path, notes)
     target = Target(
         Lab=Lab,
         region=region,
-        tolerance=section.number("tolerance", DEFAULT_TOLERANCE, low=0),
+        tolerance=section.number("tolerance", DEFAULT_TOLERANCE, low=0, high=100),
         min_light_kept=section.number("min_light_kept", 0.0, low=0, high=1),
         lightness=section.choice("lightness", ("free", "match"), "free"),
         clipped=clipped,
@@ -621,12 +638,9 @@ def _target(
 
 
 def _lab(section: Section, key: str) -> Array:
-    values = section.take(key, list)
-    numbers = [v for v in values if isinstance(v, (int, float))]
-    if len(values) != 3 or len(numbers) != 3 or not np.isfinite(numbers).all():
-        section.fail(key, f"{key} takes three numbers, as in {key} = [62, -38, 4]")
+    numbers = section.numbers(key, 3)
     if not 0 <= numbers[0] <= 100 or max(abs(numbers[1]), abs(numbers[2])) > 200:
-        section.fail(key, f"{key} = {values}: L* is 0 to 100, a* and b* within 200")
+        section.fail(key, f"{key} = {numbers}; L* is 0 to 100, a* and b* within 200")
     return np.array(numbers, dtype=float)
 
 
@@ -638,15 +652,14 @@ def _picture_point(
     part = section.section("picture")
     if part is None:
         section.fail("picture", 'picture = {file = "...", at = [x, y]}')
-    file, at = path.parent / part.text("file"), part.take("at", list)
+    file, at = path.parent / part.text("file"), part.numbers("at", 2)
     radius = part.number("radius", 3.0, low=0, high=2000)
     part.close()
-    if len(at) != 2 or not all(isinstance(v, (int, float)) for v in at):
-        part.fail("at", "at takes the column and the row: at = [120, 80]")
     try:
-        patch = picture.patch(file, at=(float(at[0]), float(at[1])), radius=radius)
+        patch = picture.patch(file, at=(at[0], at[1]), radius=radius)
     except InsetError as problem:
-        part.fail("file" if "point" not in str(problem) else "at", str(problem))
+        message = str(problem)
+        part.fail("at" if message.startswith("the point") else "file", message)
     if patch.clipped > 0.05:
         notes.append(
             f"{patch.clipped * 100:.0f} % of the target patch is clipped in the "

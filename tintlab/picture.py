@@ -37,33 +37,46 @@ def open_picture(path: Path) -> Image.Image:
     """
     try:
         with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # odd metadata do not matter here
             warnings.simplefilter("error", Image.DecompressionBombWarning)
-            picture: Image.Image = Image.open(path)
-            _check_size(picture, path)
-            picture = ImageOps.exif_transpose(picture)
-            profile = picture.info.get("icc_profile")
-            if profile and picture.mode in ("RGB", "RGBA", "CMYK"):
-                source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
-                converted = ImageCms.profileToProfile(
-                    picture, source, ImageCms.createProfile("sRGB"), outputMode="RGB"
-                )
-                picture = converted or picture
-            return picture.convert("RGB")
+            with Image.open(path) as picture:
+                _check(picture, path)
+                return _as_srgb(ImageOps.exif_transpose(picture))
     except (Image.DecompressionBombError, Image.DecompressionBombWarning):
         raise _too_large(path) from None
     except UnidentifiedImageError:
         raise InsetError(
             f'"{path.name}" is no picture that we can read; use JPEG, PNG or TIFF'
         ) from None
-    except (OSError, SyntaxError, ImageCms.PyCMSError) as problem:
+    except (OSError, SyntaxError, ValueError, ImageCms.PyCMSError) as problem:
+        if isinstance(problem, InsetError):
+            raise
+        reason = getattr(problem, "strerror", None) or problem
         raise InsetError(
-            f'cannot read the picture "{path}": {problem}; check the file'
+            f'cannot read the picture "{path.name}": {reason}; check the file and its '
+            f'folder "{path.parent}"'
         ) from None
 
 
-def _check_size(picture: Image.Image, path: Path) -> None:
+def _check(picture: Image.Image, path: Path) -> None:
     if picture.width * picture.height > LARGEST:
         raise _too_large(path)
+    if picture.mode.startswith(("I", "F")):
+        raise InsetError(
+            f'the picture "{path.name}" has more than 8 bits of grey; save it as an '
+            "8-bit picture first"
+        )
+
+
+def _as_srgb(picture: Image.Image) -> Image.Image:
+    profile = picture.info.get("icc_profile")
+    if profile and picture.mode in ("RGB", "RGBA", "CMYK"):
+        source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+        converted = ImageCms.profileToProfile(
+            picture, source, ImageCms.createProfile("sRGB"), outputMode="RGB"
+        )
+        picture = converted or picture
+    return picture.convert("RGB")
 
 
 def _too_large(path: Path) -> InsetError:

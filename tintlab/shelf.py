@@ -18,6 +18,7 @@ import platformdirs
 from numpy.typing import NDArray
 
 from tintlab import colorimetry, document
+from tintlab.colorimetry import ILLUMINANT_KEYS
 from tintlab.document import Section
 from tintlab.errors import ShelfError, TintlabError
 from tintlab.materials import (
@@ -37,7 +38,7 @@ from tintlab.materials import (
     lobes_power,
     sellmeier_index,
 )
-from tintlab.spectrum import WAVELENGTHS, Source
+from tintlab.spectrum import STEP, WAVELENGTHS, Source
 
 Array = NDArray[np.float64]
 
@@ -45,6 +46,10 @@ SOURCE_KINDS = (
     *("measured", "published", "fitted", "digitised", "learned"),
     *("memory", "assumed"),
 )
+
+
+LONGEST = 100  # [characters] of a file stem; file systems end at 255 bytes
+MOST = 1e12  # of any number in a table; more is a slip, and squares would overflow
 
 
 @cache
@@ -93,7 +98,7 @@ class Shelf:
             When nothing has that name, with the nearest names.
         """
         for folder in self.folders:
-            path = folder / kind / f"{slug(name)}.toml"
+            path = folder / kind / f"{slug(name)[:LONGEST]}.toml"
             if slug(name) and path.is_file():
                 return self.read(kind, path)
         for path in self.files(kind):
@@ -193,7 +198,8 @@ def _head(path: Path) -> dict[str, Any]:
 
 def _aliases(path: Path) -> list[str]:
     head = _head(path)
-    names = [head.get("name"), *(head.get("aliases") or [])]
+    aliases = head.get("aliases")
+    names = [head.get("name"), *(aliases if isinstance(aliases, list) else [])]
     return [str(name).lower() for name in names]
 
 
@@ -203,9 +209,7 @@ def _common(section: Section) -> dict[str, Any]:
     section.take("aliases", list, [])
     source = section.section("source")
     if source is None:
-        section.fail(
-            "source", f'"{name}" has no [source]; say where its numbers are from'
-        )
+        section.missing("source", f'"{name}" has no [source]')
     record = Source(
         citation=source.text("citation"),
         kind=source.choice("kind", SOURCE_KINDS),
@@ -221,7 +225,7 @@ def _common(section: Section) -> dict[str, Any]:
 def _need(section: Section, key: str) -> Section:
     inner = section.section(key)
     if inner is None:
-        section.fail(key, f"[{key}] is missing; add it")
+        section.missing(key, f"[{key}] is missing")
     return inner
 
 
@@ -240,25 +244,33 @@ def table(section: Section, columns: tuple[str, ...]) -> Array:
     named = section.take("columns", list)
     if tuple(named) != columns:
         section.fail("columns", f"columns are {named}; they should be {list(columns)}")
-    rows = []
-    start = section.document.line_of((*section.trail, "table"))
-    for offset, line in enumerate(section.text("table").splitlines()):
+    text, rows = section.text("table"), []
+    below = _first_row(section, text)
+    for offset, line in enumerate(text.splitlines()):
         if not line.strip():
             continue
         try:
             row = [float(cell) for cell in line.split()]
         except ValueError:
             row = []
-        if len(row) != len(columns) or not np.isfinite(row).all():
-            raise section.document.error(
-                f"{section.document.path.name}:{start + offset}: the row "
-                f'"{line.strip()}" should be {len(columns)} numbers: '
-                f"{', '.join(columns)}"
+        if len(row) != len(columns) or not all(abs(number) <= MOST for number in row):
+            section.fail(
+                "table",
+                f'the row "{line.strip()}" should be {len(columns)} numbers: '
+                f"{', '.join(columns)}",
+                below=below + offset,
             )
         rows.append(row)
     if not rows:
         section.fail("table", "the table is empty; add rows of numbers")
     return np.array(rows)
+
+
+def _first_row(section: Section, text: str) -> int:
+    """Count the lines from `table =` to the first row; TOML drops a leading newline."""
+    start = section.document.line_of((*section.trail, "table"))
+    line = section.document.text.split("\n")[start - 1]
+    return int(line.rstrip().endswith(('"""', "'''")) and "\n" in text)
 
 
 def _on_grid(section: Section, column: str, quantity: str) -> Array:
@@ -294,28 +306,24 @@ def _on_grid(section: Section, column: str, quantity: str) -> Array:
 
 
 def _pair(section: Section, key: str, default: Any) -> Any:
-    values = section.take(key, list, default)
-    if values is None:
-        return None
-    if len(values) != 2 or not all(isinstance(v, (int, float)) for v in values):
-        section.fail(key, f"{key} takes two numbers, [low, high]")
-    return float(values[0]), float(values[1])
+    values = section.numbers(key, 2, default)
+    return None if values is None else (values[0], values[1])
 
 
 def _emitter(section: Section, _: Shelf) -> Emitter:
     common, inner = _common(section), _need(section, "emitter")
     model = inner.choice("model", ("cie", "lobes", "table"))
     lobes, data = np.empty((0, 5)), section.section("data")
-    key = inner.text("key", "")
+    inner.has("key")
     if model == "cie":
-        power = colorimetry.illuminant(key)
+        power = colorimetry.illuminant(inner.choice("key", ILLUMINANT_KEYS))
     elif data is None:
-        section.fail("data", "[data] with the spectrum is missing; add it")
+        section.missing("data", "[data] with the spectrum is missing")
     elif model == "lobes":
         columns = ("peak [nm]", "width [nm]", "power [-]", "shift [nm/K]")
         lobes = table(data, (*columns, "change [1/K]"))
-        if (lobes[:, 1] <= 0).any() or (lobes[:, 2] < 0).any():
-            data.fail("table", "a lobe has a width of 0 or a negative power")
+        if (lobes[:, 1] < STEP).any() or (lobes[:, 2] < 0).any():
+            data.fail("table", "a lobe is narrower than 1 nm or has negative power")
         power = lobes_power(lobes)
     else:
         power = _on_grid(data, "power [1/nm]", "power")
@@ -328,17 +336,29 @@ def _emitter(section: Section, _: Shelf) -> Emitter:
         kind=inner.choice("kind", ("white", "single colour", "mixed")),
         power=power,
         lobes=lobes,
-        steps=inner.number("steps", 0.0, low=0),
-        peak_spread=inner.number("peak_spread", 0.0, low=0),
+        steps=inner.number("steps", 0.0, low=0, high=100),
+        peak_spread=inner.number("peak_spread", 0.0, low=0, high=100),
         beam=inner.number("beam", 120.0, low=1, high=179),
-        reference_temperature=inner.number("reference_temperature", 25.0),
-        forward_voltage=inner.number("forward_voltage", 3.0, low=0.5),
-        efficacy=inner.number("efficacy", None, low=0),
-        colour_temperature=inner.number("colour_temperature", None, low=1000),
+        reference_temperature=inner.number(
+            "reference_temperature", 25.0, low=-60, high=200
+        ),
+        forward_voltage=inner.number("forward_voltage", 3.0, low=0.5, high=100),
+        efficacy=inner.number("efficacy", None, low=0, high=683),
+        colour_temperature=inner.number("colour_temperature", None, low=1000, high=1e6),
         caution=inner.text("caution", ""),
     )
     inner.close()
     return emitter
+
+
+def _bands(shape: Section) -> Array:
+    bands = table(shape, ("centre [nm]", "height [-]", "width [1/cm]"))
+    centre, height, width = bands.T
+    if (centre < 200).any() or (centre > 1100).any() or (width < 10).any():
+        shape.fail("table", "a band has its centre at 200-1100 nm, and 10 1/cm or more")
+    if (height < 0).any() or not (height > 0).any():
+        shape.fail("table", "band heights are not negative, and one is more than zero")
+    return bands
 
 
 def _dye(section: Section, _: Shelf) -> Dye:
@@ -347,10 +367,12 @@ def _dye(section: Section, _: Shelf) -> Dye:
     form = shape.choice("form", ("bands", "log-normal", "table"))
     bands, tabled = np.empty((0, 3)), np.empty(0)
     if form == "bands":
-        bands = table(shape, ("centre [nm]", "height [-]", "width [1/cm]"))
+        bands = _bands(shape)
     elif form == "table":
         tabled = _on_grid(shape, "absorbance [-]", "absorbance")
-        tabled = tabled / max(tabled.max(), 1e-12)
+        if not tabled.max() > 0:
+            shape.fail("table", "this dye absorbs nothing within 380-780 nm")
+        tabled = tabled / tabled.max()
     uses = inner.take("uses", list)
     dye = Dye(
         **common,
@@ -363,21 +385,23 @@ def _dye(section: Section, _: Shelf) -> Dye:
         colour_index=inner.text("colour_index", ""),
         number=inner.text("colour_index_number", ""),
         peak=strength.number("peak", low=200, high=1100),
-        molar_absorptivity=strength.number("molar_absorptivity", None, low=1),
-        molar_mass=strength.number("molar_mass", None, low=1),
-        specific_absorbance=strength.number("specific_absorbance", None, low=0.1),
-        strength_spread=strength.number("spread", 3.0, low=1),
+        molar_absorptivity=strength.number("molar_absorptivity", None, low=1, high=1e7),
+        molar_mass=strength.number("molar_mass", None, low=1, high=1e6),
+        specific_absorbance=strength.number(
+            "specific_absorbance", None, low=0.1, high=1e6
+        ),
+        strength_spread=strength.number("spread", 3.0, low=1, high=1000),
         form=form,
         bands=bands,
         tabled=tabled,
         valid=_pair(shape, "valid", [380, 780]),
-        width=shape.number("width", 0.0 if form != "log-normal" else 3000.0, low=0),
+        width=shape.number("width", 3000.0, low=10, high=20_000),
         skew=shape.number("skew", 1.3, low=0.2, high=6),
         floor=shape.number("floor", 0.0, low=0, high=1),
         second=_pair(shape, "second", None),
-        shift=shape.number("shift", 5.0, low=0),
-        broadening=shape.number("broadening", 1.2, low=1),
-        delta_e=shape.number("delta_e", 5.0, low=0),
+        shift=shape.number("shift", 5.0, low=0, high=200),
+        broadening=shape.number("broadening", 1.2, low=1, high=10),
+        delta_e=shape.number("delta_e", 5.0, low=0, high=100),
     )
     for part in (inner, strength, shape):
         part.close()
@@ -387,14 +411,16 @@ def _dye(section: Section, _: Shelf) -> Dye:
 def _dyes(section: Section, shelf: Shelf) -> tuple[tuple[Dye, float], ...]:
     found = []
     for part in section.sections("dye"):
-        name, share = part.text("name"), part.number("share", 1.0, low=0)
+        name, share = part.text("name"), part.number("share", 1.0, low=0, high=1e3)
         part.close()
         try:
             found.append((shelf.find("dyes", name), share))
         except ShelfError as problem:
             part.fail("name", str(problem))
     if not found:
-        section.fail("dye", "[[dye]] is missing; name at least one dye of the shelf")
+        section.missing("dye", "[[dye]] is missing, a dye of the shelf")
+    if not sum(share for _, share in found) > 0:
+        section.fail("dye", "every share of the dyes is 0; give one more than that")
     return tuple(found)
 
 
@@ -406,17 +432,17 @@ def _bottle(section: Section, shelf: Shelf) -> Bottle:
         dyes=dyes,
         hue=inner.text("hue"),
         grade=inner.choice("grade", GRADES, "label-only"),
-        strength=inner.number("strength", low=0),
-        spread=inner.number("spread", 3.0, low=1),
+        strength=inner.number("strength", low=0, high=1e6),
+        spread=inner.number("spread", 3.0, low=1, high=1000),
         density=inner.number("density", 0.9, low=0.3, high=3),
         drop=inner.number("drop", 0.025, low=0.0005, high=0.5),
-        drop_spread=inner.number("drop_spread", 1.3, low=1),
+        drop_spread=inner.number("drop_spread", 1.3, low=1, high=100),
         carrier=inner.text("carrier", ""),
         lot=inner.text("lot", ""),
         date=inner.text("date", ""),
         caution=inner.text("caution", ""),
-        bath_rate=inner.number("bath_rate", 0.1, low=0),
-        bath_saturation=inner.number("bath_saturation", 4.0, low=0.01),
+        bath_rate=inner.number("bath_rate", 0.1, low=0, high=100),
+        bath_saturation=inner.number("bath_saturation", 4.0, low=0.01, high=1000),
     )
     inner.close()
     return bottle
@@ -429,8 +455,8 @@ def _ink(section: Section, shelf: Shelf) -> Ink:
         dyes=_dyes(section, shelf),
         hue=inner.text("hue"),
         grade=inner.choice("grade", GRADES, "label-only"),
-        peak_absorbance=inner.number("peak_absorbance", low=0),
-        spread=inner.number("spread", 2.5, low=1),
+        peak_absorbance=inner.number("peak_absorbance", low=0, high=100),
+        spread=inner.number("spread", 2.5, low=1, high=1000),
         gain=inner.number("gain", 0.8, low=0, high=2),
         unevenness=inner.number("unevenness", 0.3, low=0, high=1),
         broadening=inner.number("broadening", 1.0, low=0.2, high=5),
@@ -440,17 +466,46 @@ def _ink(section: Section, shelf: Shelf) -> Ink:
     return ink
 
 
+def _sellmeier(index: Section) -> Array:
+    B, C = index.numbers("B", None), index.numbers("C", None)
+    if len(B) != len(C) or not B:
+        index.fail(
+            "C", f"B has {len(B)} terms and C has {len(C)}; give as many of each"
+        )
+    low, high = (WAVELENGTHS[[0, -1]] / 1000) ** 2
+    if any(low <= term <= high for term in C):
+        index.fail("C", "a term of C lies within 380-780 nm; it is in um2, as in 0.01")
+    with np.errstate(all="ignore"):  # what is no index is refused below
+        n = sellmeier_index(B=B, C=C)
+    if not ((n >= 1) & (n <= 4)).all():
+        index.fail("B", "these terms give no index of 1 to 4 within 380-780 nm")
+    return n
+
+
+def _cures(section: Section) -> dict[str, tuple[str, ...]]:
+    found = {cure: section.take(cure, list) for cure in section.table}
+    for cure, classes in found.items():
+        for name in classes:
+            if name not in DYE_CLASSES:
+                near = document.nearest(str(name), DYE_CLASSES)
+                known = ", ".join(DYE_CLASSES)
+                section.fail(
+                    cure, f'"{name}" is no class of dyes; {near}classes: {known}'
+                )
+    return {cure: tuple(classes) for cure, classes in found.items()}
+
+
 def _medium(section: Section, _: Shelf) -> Medium:
     common, inner = _common(section), _need(section, "medium")
     index, absorption = _need(section, "index"), _need(section, "absorption")
     if index.choice("form", ("sellmeier", "abbe")) == "sellmeier":
-        n = sellmeier_index(B=index.take("B", list), C=index.take("C", list))
+        n = _sellmeier(index)
     else:
         n = abbe_index(
             d=index.number("d", low=1.2, high=2.5),
             abbe=index.number("abbe", low=10, high=120),
         )
-    cures = section.take("cures", dict, {})
+    cures = section.section("cures")
     medium = Medium(
         **common,
         kind=inner.choice("kind", ("cast", "sheet", "both")),
@@ -458,14 +513,14 @@ def _medium(section: Section, _: Shelf) -> Medium:
         absorption=_internal(absorption, n),
         density=inner.number("density", low=0.5, high=4),
         haze=inner.number("haze", 0.0, low=0, high=1),
-        scattering=inner.number("scattering", 0.0, low=0),
+        scattering=inner.number("scattering", 0.0, low=0, high=1e4),
         anisotropy=inner.number("anisotropy", 0.9, low=-0.99, high=0.99),
         thickness=_pair(inner, "thickness", [1, 25]),
-        bath_limit=inner.number("bath_limit", None),
+        bath_limit=inner.number("bath_limit", None, low=-50, high=500),
         loading_limit=inner.number("loading_limit", None, low=0, high=1),
-        pour_depth=inner.number("pour_depth", None, low=0),
+        pour_depth=inner.number("pour_depth", None, low=0, high=1e4),
         caution=inner.text("caution", ""),
-        cures={str(cure): tuple(classes) for cure, classes in cures.items()},
+        cures={} if cures is None else _cures(cures),
     )
     for part in (inner, index, absorption):
         part.close()
@@ -482,7 +537,7 @@ def _internal(section: Section, index: Array) -> Array:
         return _on_grid(section, "absorbance per mm [-]", "absorbance")
     from tintlab import measured  # noqa: PLC0415  scipy, for this only
 
-    thickness = section.number("thickness", low=0.01)
+    thickness = section.number("thickness", low=0.01, high=1e3)
     passed = _on_grid(section, "", "transmittance")
     inside = measured.internal_transmittance(passed, index=index)
     section.document.notes.append(
@@ -514,10 +569,10 @@ def _diffuser(section: Section, _: Shelf) -> Diffuser:
     diffuser = Diffuser(
         **common,
         index=inner.number("index", low=1, high=2.5),
-        thickness=inner.number("thickness", low=0),
-        scattering=inner.number("scattering", low=0),
+        thickness=inner.number("thickness", low=0, high=1e3),
+        scattering=inner.number("scattering", low=0, high=1e4),
         anisotropy=inner.number("anisotropy", low=-0.99, high=0.99),
-        absorption=inner.number("absorption", low=0),
+        absorption=inner.number("absorption", low=0, high=1e4),
     )
     inner.close()
     return diffuser
@@ -525,10 +580,10 @@ def _diffuser(section: Section, _: Shelf) -> Diffuser:
 
 def _room(section: Section, _: Shelf) -> Room:
     common, inner = _common(section), _need(section, "room")
-    white = inner.choice("white", colorimetry.ILLUMINANT_KEYS)
+    white = inner.choice("white", ILLUMINANT_KEYS)
     room = Room(
         **common,
-        illuminance=inner.number("illuminance", low=0),
+        illuminance=inner.number("illuminance", low=0, high=2e5),
         power=colorimetry.illuminant(white),
         white=white,
         surround=inner.choice("surround", ("dark", "dim", "average"), "average"),
@@ -540,7 +595,10 @@ def _room(section: Section, _: Shelf) -> Room:
 
 def _region(section: Section, _: Shelf) -> Region:
     common, inner = _common(section), _need(section, "region")
-    region = Region(**common, corners=table(inner, ("x [-]", "y [-]")))
+    corners = table(inner, ("x [-]", "y [-]"))
+    if len(corners) < 3 or (corners < 0).any() or (corners.sum(axis=1) > 1).any():
+        inner.fail("table", "a region has three corners or more, x + y up to 1 in each")
+    region = Region(**common, corners=corners)
     inner.close()
     return region
 

@@ -102,6 +102,8 @@ class Draw:
         Factor on all light.
     own : ndarray, shape (n, n_tints)
         Share of the absorbed light that a fluorescent dye gives back.
+    leak : ndarray, shape (n,)
+        Share of the undyed piece's light that gets past the dyes.
     """
 
     scale: Array
@@ -110,6 +112,7 @@ class Draw:
     tilt: Array
     light: Array
     own: Array
+    leak: Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -158,9 +161,9 @@ def spread_of(
         Of the random numbers; the same seed gives the same outcomes.
     """
     causes = causes_of(inset, piece)
-    outcome = _outcomes(piece, look)
+    outcome = outcomes(piece, look)
     z = _hypercube(samples, len(causes), seed)
-    joint = _blank(samples, piece)
+    joint = blank(samples, piece)
     for i, cause in enumerate(causes):
         joint = cause.move(joint, z[:, i])
     XYZ, kept, ratio = outcome(joint)
@@ -195,7 +198,7 @@ def _alone(
         return []
     normal = NormalDist()
     z = np.array([normal.inv_cdf((i + 0.5) / ALONE) for i in range(ALONE)])
-    draw = _blank(ALONE * len(causes), piece)
+    draw = blank(ALONE * len(causes), piece)
     for i, cause in enumerate(causes):
         own = np.zeros(ALONE * len(causes))
         own[i * ALONE : (i + 1) * ALONE] = z
@@ -232,7 +235,8 @@ def _hypercube(samples: int, causes: int, seed: int) -> Array:
     )
 
 
-def _blank(n: int, piece: Piece) -> Draw:
+def blank(n: int, piece: Piece) -> Draw:
+    """Return n draws in which nothing is moved."""
     tints = (n, len(piece.tints))
     return Draw(
         scale=np.ones(tints),
@@ -241,10 +245,11 @@ def _blank(n: int, piece: Piece) -> Draw:
         tilt=np.zeros((n, len(piece.beams), 2)),
         light=np.ones(n),
         own=np.zeros(tints),
+        leak=np.full(n, piece.leak),
     )
 
 
-def _outcomes(piece: Piece, look: Look) -> Callable[[Draw], tuple[Array, Array, Array]]:
+def outcomes(piece: Piece, look: Look) -> Callable[[Draw], tuple[Array, Array, Array]]:
     """Return the function from draws to XYZ, light kept and luminance ratio."""
     scatters = any(np.any(slab.scattered) for slab in piece.slabs)
     step, streams = (10, 8) if scatters else (5, 8)
@@ -271,11 +276,15 @@ def _outcomes(piece: Piece, look: Look) -> Callable[[Draw], tuple[Array, Array, 
         lit: Array = np.zeros(())
         plain: Array = np.zeros(())
         for j, beam in enumerate(piece.beams):
-            power = _powers(beam.power, beam.light.emitter, draw.tilt[:, j])
+            power = powers(beam.power, beam.light.emitter, draw.tilt[:, j])
             ratio = moved[j] / np.maximum(base[j], 1e-300)
             lit = lit + power * fine[j] * (ratio @ between)
             plain = plain + power * bare[j]
-        lit = lit + _own_light(piece, draw.own, np.asarray(plain - lit))
+        lit = (
+            lit
+            + draw.leak[:, None] * plain
+            + _own_light(piece, draw.own, np.asarray(plain - lit))
+        )
         glow, anchor = spectrum_to_XYZ(lit), spectrum_to_XYZ(plain)[..., 1:2]
         XYZ = glow / anchor + look.veil / draw.light[:, None]
         now = spectrum_to_XYZ(look.radiance)[1]
@@ -318,7 +327,7 @@ def _curves(piece: Piece, draw: Draw, step: int) -> Array:
     return curves
 
 
-def _powers(power: Array, emitter: Emitter, tilt: Array) -> Array:
+def powers(power: Array, emitter: Emitter, tilt: Array) -> Array:
     """Spectra of LEDs from across their bin, shape (n, 401)."""
     if not tilt.any():
         return power
@@ -361,7 +370,11 @@ def _colourants(piece: Piece) -> list[Bottle | Dye | Ink]:
     return list({id(tint.colourant): tint.colourant for tint in piece.tints}.values())
 
 
-def _scales(columns: Sequence[int], deviation: float) -> Callable[[Draw, Array], Draw]:
+def draw_scales(
+    columns: Sequence[int], deviation: float
+) -> Callable[[Draw, Array], Draw]:
+    """Return a move that scales some tints log-normally."""
+
     def move(draw: Draw, z: Array) -> Draw:
         scale = draw.scale.copy()
         scale[:, columns] *= np.exp(z * deviation)[:, None]
@@ -381,7 +394,7 @@ def _strength_causes(piece: Piece) -> list[Cause]:
                     kind="strength",
                     name=one.name,
                     unmeasured=unmeasured(one),
-                    move=_scales(_tints_of(piece, one), np.log(spread) / Z95),
+                    move=draw_scales(_tints_of(piece, one), np.log(spread) / Z95),
                 )
             )
     return found
@@ -460,7 +473,7 @@ def _dose_causes(piece: Piece) -> list[Cause]:
                     kind="dose",
                     name=tint.colourant.name,
                     unmeasured=False,
-                    move=_scales([i], deviation),
+                    move=draw_scales([i], deviation),
                 )
             )
     return found
@@ -499,7 +512,7 @@ def _thickness_causes(inset: Inset, piece: Piece) -> list[Cause]:
                     kind="thickness",
                     name="",
                     unmeasured=False,
-                    move=_scales(columns, deviation),
+                    move=draw_scales(columns, deviation),
                 )
             )
     return found

@@ -4,9 +4,9 @@ Lengths become mm, masses g, volumes mL, times min, angles degrees. Drops and pa
 per hundred need the bottle and the mix and are resolved in `tintlab.inset`.
 """
 
+import math
 import re
 from dataclasses import dataclass
-from fractions import Fraction
 
 from tintlab.errors import TintlabError
 
@@ -46,8 +46,68 @@ CURRENTS = {"mA": 1.0, "A": 1000.0}
 TEMPERATURES = dict.fromkeys(("C", "\N{DEGREE SIGN}C"), 1.0)
 RATIOS = {"%": 0.01, "phr": 0.01}
 
-_NUMBER = r"([-+]?\d+\s*/\s*\d+|[-+]?\d*\.?\d+(?:[eE][-+]?\d+)?)"
-_QUANTITY = re.compile(rf"\s*{_NUMBER}\s*(.*?)\s*")
+_NUMBER = r"(\d+ \d+ ?/ ?\d+|[-+]?\d+ ?/ ?\d+|[-+]?\d*\.?\d+(?:[eE][-+]?\d+)?)"
+_QUANTITY = re.compile(rf"{_NUMBER} ?(.*)")
+
+
+def _plain(text: str) -> str:
+    return " ".join(str(text).split())
+
+
+def _finite(number: str, text: str, *, unit: float = 1.0) -> float:
+    """Turn "0.5", "3/8" or "1 1/2" into a number of the base unit."""
+    total = 0.0
+    for part in re.sub(" ?/ ?", "/", number).split():
+        above, _, below = part.partition("/")
+        if below and float(below) == 0:
+            raise TintlabError(f'"{text}" divides by zero; mend the number')
+        total += float(above) / float(below or 1)
+    if not math.isfinite(total * unit):
+        raise TintlabError(f'"{text}" is no finite number; mend it')
+    return total * unit
+
+
+def split(text: str, units: dict[str, float], *, example: str) -> tuple[float, str]:
+    """Read a number with its unit, and tell which unit it was.
+
+    Parameters
+    ----------
+    text, units, example
+        As for `quantity`.
+
+    Returns
+    -------
+    tuple of float and str
+        In the base unit of `units`, and the unit as written.
+
+    Raises
+    ------
+    TintlabError
+        When number or unit is missing or unknown.
+    """
+    text = _plain(text)
+    found = _QUANTITY.fullmatch(text)
+    if not found:
+        raise TintlabError(
+            f'"{text}" is no quantity; write a number and a unit, as in "{example}"'
+        )
+    number, unit = found.groups()
+    known = ", ".join(units)
+    if not unit:
+        raise TintlabError(
+            f'"{text}" has no unit; write it as in "{example}" (units: {known})'
+        )
+    if re.match(r",\d", unit):
+        raise TintlabError(
+            f'"{text}" has a decimal comma; write a point, as in '
+            f'"{text.replace(",", ".")}"'
+        )
+    if unit not in units:
+        raise TintlabError(
+            f'"{unit}" in "{text}" is no unit for this; units: {known}, as in '
+            f'"{example}"'
+        )
+    return _finite(number, text, unit=units[unit]), unit
 
 
 def quantity(text: str, units: dict[str, float], *, example: str) -> float:
@@ -56,7 +116,7 @@ def quantity(text: str, units: dict[str, float], *, example: str) -> float:
     Parameters
     ----------
     text : str
-        As "9 mm", "3/8 inch" or '0.25"'.
+        As "9 mm", "3/8 inch", "1 1/2 inch" or '0.25"'.
     units : dict
         What one of each unit is worth.
     example : str
@@ -74,29 +134,10 @@ def quantity(text: str, units: dict[str, float], *, example: str) -> float:
 
     Examples
     --------
-    >>> quantity("3/8 inch", LENGTHS, example="9 mm")
-    9.525
+    >>> quantity("1/2 inch", LENGTHS, example="9 mm")
+    12.7
     """
-    found = _QUANTITY.fullmatch(str(text))
-    if not found:
-        raise TintlabError(
-            f'"{text}" is no quantity; write a number and a unit, as in "{example}"'
-        )
-    number, unit = found.groups()
-    known = ", ".join(units)
-    if not unit:
-        raise TintlabError(
-            f'"{text}" has no unit; write it as in "{example}" (units: {known})'
-        )
-    if unit not in units:
-        raise TintlabError(
-            f'"{unit}" in "{text}" is no unit for this; units: {known}, as in '
-            f'"{example}"'
-        )
-    try:
-        return float(Fraction(number.replace(" ", ""))) * units[unit]
-    except (ZeroDivisionError, OverflowError):
-        raise TintlabError(f'"{text}" is no finite number') from None
+    return split(text, units, example=example)[0]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -132,7 +173,8 @@ class Dose:
         return text
 
 
-_LET_DOWN = re.compile(rf"(.*?)\s+of\s+(?:a\s+)?{_NUMBER}\s*:\s*1\s+let-?down\s*")
+_LET_DOWN = re.compile(rf"(.*?) of (?:a )?{_NUMBER} ?: ?1 let-?down")
+_DOSES = {**MASSES, **RATIOS, "drops": 1.0, "drop": 1.0}
 
 
 def dose(text: str) -> Dose:
@@ -151,20 +193,20 @@ def dose(text: str) -> Dose:
     >>> dose("2 g of 49:1 let-down").let_down
     0.02
     """
-    diluted = _LET_DOWN.fullmatch(text)
-    share = 1.0
-    if diluted:
-        text = diluted.group(1)
-        share = 1 / (1 + float(Fraction(diluted.group(2))))
-    units = {**MASSES, **RATIOS, "drops": 1.0, "drop": 1.0}
-    amount = quantity(text, units, example="4 drops")
-    unit = text.strip().split(" ")[-1].lstrip("0123456789./")
-    if amount < 0:
-        raise TintlabError(f'"{text}" is negative; a dose is zero or more')
-    if unit in MASSES:
-        return Dose(amount=amount, unit="g", let_down=share)
-    name = "drops" if unit.startswith("drop") else unit
-    return Dose(amount=amount, unit=name, let_down=share)
+    text = _plain(text)
+    measured, parts = text, 0.0
+    if diluted := _LET_DOWN.fullmatch(text):
+        measured, parts = diluted.group(1), _finite(diluted.group(2), text)
+    amount, unit = split(measured, _DOSES, example="4 drops")
+    if amount < 0 or parts < 0:
+        raise TintlabError(
+            f'"{text}" is negative; a dose and the parts of a let-down are zero or more'
+        )
+    kind = "g" if unit in MASSES else "drops" if unit.startswith("drop") else unit
+    return Dose(amount=amount, unit=kind, let_down=1 / (1 + parts))
+
+
+_MIX = re.compile(rf"{_NUMBER} ?: ?{_NUMBER} ?(?:by )?(weight|volume)?")
 
 
 def mix(text: str) -> tuple[float, str]:
@@ -185,21 +227,23 @@ def mix(text: str) -> tuple[float, str]:
     >>> mix("100:45 by weight")[1]
     'weight'
     """
-    found = re.fullmatch(
-        rf"\s*{_NUMBER}\s*:\s*{_NUMBER}\s*(?:by\s+)?(weight|volume)?\s*", text
-    )
+    text = _plain(text)
+    found = _MIX.fullmatch(text)
     if not found:
         raise TintlabError(
             f'"{text}" is no mixing ratio; write "100:45 by weight" or "2:1 by volume"'
         )
-    part_a, part_b = float(Fraction(found.group(1))), float(Fraction(found.group(2)))
+    part_a, part_b = _finite(found.group(1), text), _finite(found.group(2), text)
     if part_a <= 0 or part_b < 0:
-        raise TintlabError(f'"{text}": both parts of a mixing ratio are positive')
-    return part_a / (part_a + part_b), found.group(3) or "weight"
+        raise TintlabError(
+            f'"{text}" is no mixing ratio; part A is more than zero and part B not '
+            'negative, as in "100:45 by weight"'
+        )
+    return 1 / (1 + part_b / part_a), found.group(3) or "weight"
 
 
 def size(text: str) -> tuple[float, float]:
-    """Read the outline: "40 x 60 mm" or "30 mm" (round), as width and height [mm].
+    """Read the sides "40 x 60 mm" as width and height [mm].
 
     Raises
     ------
@@ -211,11 +255,14 @@ def size(text: str) -> tuple[float, float]:
     >>> size("40 x 60 mm")
     (40.0, 60.0)
     """
-    parts = re.split(r"\s*[xX\N{MULTIPLICATION SIGN}]\s*", text.strip())
+    parts = re.split(" ?[xX\N{MULTIPLICATION SIGN}] ?", _plain(text))
     if len(parts) != 2:
-        raise TintlabError(f'"{text}" is no size; write "40 x 60 mm"')
-    unit = re.sub(rf"^{_NUMBER}\s*", "", parts[1])
-    first = parts[0] if re.search(r"[A-Za-z\"]", parts[0]) else f"{parts[0]} {unit}"
-    width = quantity(first, LENGTHS, example="40 x 60 mm")
-    height = quantity(parts[1], LENGTHS, example="40 x 60 mm")
-    return width, height
+        raise TintlabError(
+            f'"{_plain(text)}" is no size; write "40 x 60 mm", or diameter = "30 mm" '
+            "for a round piece"
+        )
+    first, second = parts
+    height, unit = split(second, LENGTHS, example="40 x 60 mm")
+    if re.fullmatch(_NUMBER, first):
+        first = f"{first} {unit}"
+    return quantity(first, LENGTHS, example="40 x 60 mm"), height

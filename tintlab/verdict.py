@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from tintlab import yardstick
 from tintlab.colorimetry import XYZ_to_Lab, XYZ_to_swatch, spectrum_to_XYZ
@@ -29,7 +29,6 @@ Array = NDArray[np.float64]
 
 CANT_TELL: Final = "can't tell, chip it"
 TOO_DIM, ON, NEAR, OFF = "too dim", "on", "near", "off"
-STARVED = 0.05  # of the light's largest radiance between 400 and 700 nm
 ZONES = (0.7, 1.4)  # of the thickness, thin and thick
 ZONE_TURN = 8.0  # [deg] of hue between them that is worth a flag
 
@@ -285,27 +284,6 @@ def _zone_flags(piece: Piece) -> list[Flag]:
             f"{ZONES[1]:g} of the thickness: keep the depth even",
         )
     ]
-
-
-def starved_bands(power: ArrayLike) -> list[tuple[float, float]]:
-    """Bands between 400 and 700 nm, at least 15 nm wide, where a light has nothing.
-
-    Parameters
-    ----------
-    power : array_like, shape (401,)
-
-    Returns
-    -------
-    list of tuple of float
-        Ends of each band where power is below 5 % of its largest value. [nm]
-    """
-    power = np.asarray(power, dtype=float)
-    inside = (WAVELENGTHS >= 400) & (WAVELENGTHS <= 700)
-    poor = inside & (power < STARVED * power[inside].max())
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], poor.astype(int), [0]])))
-    pairs = edges.reshape(-1, 2)
-    bands = [(float(WAVELENGTHS[a]), float(WAVELENGTHS[b - 1])) for a, b in pairs]
-    return [band for band in bands if band[1] - band[0] >= 15]
 
 
 def head_on_settled(piece: Piece) -> bool:

@@ -84,15 +84,18 @@ def region_distance(XYZ: ArrayLike, corners: ArrayLike) -> Array:
     Returns
     -------
     ndarray, shape (...)
+        Infinite for black, which has no chromaticity.
     """
     x, y = np.asarray(corners, dtype=float).T
     edge = XYZ_to_uv(np.stack([x, y, 1 - x - y], axis=-1))
     point = XYZ_to_uv(XYZ)[..., None, :]
     start, along = edge, np.roll(edge, -1, axis=0) - edge
-    share = ((point - start) * along).sum(-1) / (along**2).sum(-1)
+    length = (along**2).sum(-1)  # 0 between repeated corners
+    share = ((point - start) * along).sum(-1) / np.where(length > 0, length, 1.0)
     foot = start + np.clip(share, 0, 1)[..., None] * along
     away = np.hypot(*np.moveaxis(point - foot, -1, 0)).min(axis=-1)
-    return np.where(_inside(point, start, along), -away, away)
+    signed = np.where(_inside(point, start, along), -away, away)
+    return np.where(np.isnan(signed), np.inf, signed)
 
 
 def _inside(point: Array, start: Array, along: Array) -> NDArray[np.bool_]:

@@ -52,9 +52,7 @@ def test_another_led_is_found_as_the_cause(thin):
 def test_twice_the_leds_is_the_same_colour_at_twice_the_light(thin):
     light = replace(thin.lights[0], count=4, pitch=None)
     one = replace(thin.lights[0], count=4, pitch=None, lumens=thin.lights[0].lumens / 2)
-    found = twin(
-        replace(thin, lights=(one,)), replace(thin, lights=(light,))
-    )
+    found = twin(replace(thin, lights=(one,)), replace(thin, lights=(light,)))
     assert found.colour_only < 0.2  # room light on top is the same for both
     assert found.ratio == pytest.approx(2, rel=0.02)
     assert found.verdict == "same colour, different brightness"

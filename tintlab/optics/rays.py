@@ -37,8 +37,8 @@ def ray_sum(
     [1] G. G. Stokes, Proc. R. Soc. 11 (1862) 545; P. Kubelka, J. Opt. Soc. Am. 44
         (1954) 330 (unequal sheets).
     """
-    shape = np.broadcast_shapes(*(x.shape for x in (*indices, *depths)))
-    front = np.zeros((*shape, cosines.size))
+    # one row until a slab brings more: what is the same everywhere is computed once
+    front = np.zeros((1, cosines.size))
     through = np.ones_like(front)
     back = np.zeros_like(front)
     squares = cosines**2
@@ -57,7 +57,14 @@ def ray_sum(
     r = invariant_reflectance(
         n_from=n_from, n_into=1.0, cosine_from=from_cosine, cosine_into=cosines
     )
-    return _behind(front, through, back, r)
+    shape = np.broadcast_shapes(*(x.shape for x in (*indices, *depths)))
+    front, through, back = _behind(front, through, back, r)
+    size = (*shape, cosines.size)
+    return (
+        np.broadcast_to(front, size),
+        np.broadcast_to(through, size),
+        np.broadcast_to(back, size),
+    )
 
 
 def _behind(

@@ -4,7 +4,9 @@ import json
 from typing import Any
 
 import numpy as np
+from numpy.typing import ArrayLike
 
+from tintlab import yardstick
 from tintlab.cautions import cautions
 from tintlab.colorimetry import (
     Lab_to_XYZ,
@@ -13,15 +15,17 @@ from tintlab.colorimetry import (
     XYZ_to_xy,
     dominant_wavelength,
 )
+from tintlab.inset import Target
 from tintlab.report.words import described
 from tintlab.spread import plausible
-from tintlab.verdict import Prediction, starved_bands
+from tintlab.starved import starved_bands
+from tintlab.verdict import Prediction
 
 FIELDS = {
     "name": "of the inset",
     "room": "room preset",
     "room_illuminance": "on the face [lx]",
-    "glow_hex": "lit look in that room, sRGB",
+    "glow_hex": "lit look in that room, sRGB, exposed to match under free",
     "glow_beyond_srgb": "whether the screen cannot show it",
     "glow_grey_added": "share of neutral light mixed in to show it [-]",
     "glow_Lab": "CIELAB of glow and veil; white D65, L* 100 is the undyed piece",
@@ -71,7 +75,7 @@ def flat(prediction: Prediction) -> dict[str, Any]:
     """Return everything that one answer carries, with the keys of `FIELDS`."""
     inset, look, spread = prediction.inset, prediction.look, prediction.spread
     target = inset.target
-    shown = XYZ_to_swatch(_shown(look.XYZ))
+    shown = XYZ_to_swatch(exposed(look.XYZ, target))
     face = XYZ_to_swatch(Lab_to_XYZ(look.face_Lab))
     wanted = None if target is None else target.Lab
     causes = [
@@ -103,7 +107,7 @@ def flat(prediction: Prediction) -> dict[str, Any]:
         "face_luminance": _rounded(look.face_luminance, 3),
         "target_hex": None
         if wanted is None
-        else XYZ_to_swatch(_shown(Lab_to_XYZ(wanted))).hex,
+        else XYZ_to_swatch(exposed(Lab_to_XYZ(wanted), target)).hex,
         "target_words": None if wanted is None else described(wanted),
         "target_Lab": None if wanted is None else _rounded(wanted, 2),
         "target_region": target.region.name if target and target.region else None,
@@ -120,12 +124,12 @@ def flat(prediction: Prediction) -> dict[str, Any]:
         "Lab_5": _rounded(np.percentile(spread.Lab, 5, axis=0), 2),
         "Lab_95": _rounded(np.percentile(spread.Lab, 95, axis=0), 2),
         "spread_hex": [
-            XYZ_to_swatch(_shown(XYZ)).hex
+            XYZ_to_swatch(exposed(XYZ, target)).hex
             for XYZ in plausible(spread, (0.05, 0.28, 0.5, 0.72, 0.95))
         ],
         "causes": causes,
         "together": _rounded(spread.together, 4),
-        "starved": starved_bands(look.undyed),
+        "starved": starved_bands(look.undyed, narrowest=15),
         "flags": [
             {"name": flag.name, "sentence": flag.sentence} for flag in prediction.flags
         ],
@@ -138,8 +142,15 @@ def flat(prediction: Prediction) -> dict[str, Any]:
     return answer
 
 
-def _shown(XYZ: np.ndarray) -> np.ndarray:
-    """Lower what is brighter than display white to it; a veil can do that."""
+def exposed(XYZ: ArrayLike, target: Target | None) -> np.ndarray:
+    """Expose a colour as it is compared, so that swatches can be held side by side.
+
+    Under "free" both sides come to the common luminance; else nothing is changed but
+    what is brighter than display white, which a veil can be.
+    """
+    XYZ = np.asarray(XYZ, dtype=float)
+    if target is not None and target.Lab is not None and target.lightness == "free":
+        return yardstick.scaled(XYZ, yardstick.common_luminance(target.Lab))
     return XYZ / max(float(XYZ[1]), 1.0)
 
 

@@ -15,7 +15,8 @@ from tintlab.glow import tint_depths
 from tintlab.optics import uneven_transmittance
 from tintlab.report.shelves import material_curves, material_swatch
 from tintlab.spectrum import WAVELENGTHS
-from tintlab.verdict import Prediction, starved_bands
+from tintlab.starved import starved_bands
+from tintlab.verdict import Prediction
 
 GREY = "#777777"  # neutral surround of the swatches, close to L* 50
 INK = "#222222"
@@ -61,7 +62,7 @@ def _swatches(axes: Axes, answer: dict[str, Any]) -> None:
 def _spectrum(axes: Axes, prediction: Prediction) -> None:
     piece, look = prediction.piece, prediction.look
     top = float(look.undyed.max())
-    for low, high in starved_bands(look.undyed):
+    for low, high in starved_bands(look.undyed, narrowest=15):
         axes.axvspan(low, high, color="#e9e4da", zorder=0)
         axes.text(
             (low + high) / 2, 1.02, "starved", ha="center", va="top", fontsize=7.5,

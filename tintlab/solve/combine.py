@@ -408,17 +408,18 @@ def _score(task: _Task, films: Indices) -> _Scored:
         XYZ = spectrum_to_XYZ(glow)
     else:
         XYZ = np.asarray(task.exact(_combinations(task, films)), dtype=float)
-        if XYZ.shape != (len(films), 3):
+        if XYZ.shape not in ((len(films), 3), (len(films), 4)):
             raise ModelError(
                 f"asked `exact` for the XYZ of {len(films)} combinations and got an "
                 f"array of shape {XYZ.shape}; return one row of X, Y, Z for each"
             )
+    kept, XYZ = XYZ[:, -1 if XYZ.shape[1] == 4 else 1], XYZ[:, :3]
     return _Scored(
         films=np.pad(
             films, ((0, 0), (0, task.most_inks - films.shape[1])), constant_values=-1
         ),
         difference=np.round(_difference(task, XYZ + task.veil), DECIMALS),
-        kept=np.round(XYZ[:, 1] / task.reference_Y, DECIMALS),
+        kept=np.round(kept / task.reference_Y, DECIMALS),
         coats=(films % max(task.n_coats, 1) + 1).sum(axis=1),
         XYZ=XYZ + task.veil,
     )
@@ -632,7 +633,9 @@ def combine(
         Least factor, 0 to 1, that bounces put on power x films. [-]
     exact : callable, optional
         Takes a list of combinations, returns their XYZ without veil, shape (n, 3);
-        goes with `floor`, whose promise it must keep.
+        goes with `floor`, whose promise it must keep. A fourth column is the Y that
+        counts as light kept, at most the Y before it; then the XYZ may hold a veil
+        of their own.
     lightness : {"free", "match"}
         "free" compares at the common L* = max(target L*, 50); "match" as they are.
     veil : array_like, shape (3,), optional

@@ -13,7 +13,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
-from tintlab.errors import OutOfReach
+from tintlab.errors import InsetError, OutOfReach
 from tintlab.inset import Bathed, Dosed, Inset
 from tintlab.materials import Bottle, dyes_of
 from tintlab.solve.amounts import (
@@ -187,6 +187,40 @@ def doses(
         ),
         pours=pours,
     )
+
+
+def pour_again(inset: Inset, strengths: dict[str, float]) -> Doses | None:
+    """Find the best new dose of the bottles that are in a piece already.
+
+    Parameters
+    ----------
+    inset : Inset
+    strengths : dict
+        Factor on the strength of a bottle, by name, where something seen tells it.
+
+    Returns
+    -------
+    Doses or None
+        None when no bottle is in it, or no dose keeps the wanted light.
+    """
+    bottles: dict[str, Bottle] = {}
+    for layer in inset.layers:
+        there = [dosed.colourant for dosed in layer.dosed]
+        there += [bathed.colourant for bathed in layer.bathed]
+        for one in there:
+            if isinstance(one, Bottle):
+                factor = strengths.get(one.name, 1.0)
+                bottles[one.name] = replace(
+                    one,
+                    strength=one.strength * factor,
+                    bath_rate=one.bath_rate * factor,
+                )
+    if not bottles or inset.target is None:
+        return None
+    try:
+        return doses(inset, list(bottles.values()))
+    except (InsetError, OutOfReach):
+        return None
 
 
 def serial_steps(ratio: int) -> int | None:

@@ -1,0 +1,1 @@
+"""Test chips: plan them, read their picture, learn from them."""

@@ -1,0 +1,153 @@
+"""The reach of a piece: both limits, and what the shelf's bottles do below them."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tintlab.colorimetry import spectrum_to_XYZ
+from tintlab.errors import InsetError, OutOfReach
+from tintlab.glow import piece_of, undyed
+from tintlab.inset import Inset
+from tintlab.shelf import Shelf
+from tintlab.solve.amounts import optimised, problem_of
+from tintlab.solve.dose import candidates
+from tintlab.solve.reach import Reach, reach, smooth_estimate
+from tintlab.starved import starved_words
+from tintlab.yardstick import POLICIES
+
+Array = NDArray[np.float64]
+
+LEVELS = (0.0, 0.15, 0.3, 0.5, 0.7)  # least light for the points of the shelf
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Point:
+    """What the shelf can do: bottles, difference and light kept."""
+
+    what: str
+    difference: float
+    light_kept: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Limits:
+    """The answer.
+
+    Attributes
+    ----------
+    curves : dict of str to Reach
+        For "free" and "match".
+    points : tuple of Point
+        Ideal doses of the shelf's bottles at several least shares of light.
+    smooth : float
+        Estimate of what smooth, dye-like filters reach under the target's policy.
+    light : ndarray, shape (401,)
+        Head-on light of the undyed piece.
+    words : str
+        What that light lacks.
+    """
+
+    curves: dict[str, Reach]
+    points: tuple[Point, ...]
+    smooth: float
+    light: Array
+    words: str
+
+
+def limits(
+    inset: Inset,
+    shelf: Shelf,
+    *,
+    points: int = 50,
+    progress: Callable[[str], None] | None = None,
+) -> Limits:
+    """Find what no filter can do with the light of a piece.
+
+    Parameters
+    ----------
+    inset : Inset
+        With a colour target.
+    shelf : Shelf
+        Whose bottles are tried below the limit.
+    points : int
+        Shares of light on each curve.
+    progress : callable, optional
+
+    Raises
+    ------
+    InsetError
+        Without a colour target.
+    """
+    say = progress or (lambda _: None)
+    target = inset.target
+    if target is None or target.Lab is None:
+        raise InsetError(
+            f'"{inset.name}" has no colour target; reach needs lab, hex or picture in '
+            "[target]"
+        )
+    light = undyed(piece_of(inset))
+    power = light / spectrum_to_XYZ(light)[1]
+    shares = np.geomspace(0.01, 1.0, max(points, 2))
+    curves = {}
+    for policy in POLICIES:
+        say(f"certifying, lightness {policy}")
+        curves[policy] = reach(
+            power,
+            target.Lab,
+            light_kept=shares,
+            minimum=target.min_light_kept,
+            lightness=policy,
+        )
+    say("dye-like filters")
+    best = curves[target.lightness].best
+    smooth = smooth_estimate(
+        power, target.Lab, light_kept=best.share, lightness=target.lightness
+    )
+    say("the bottles of the shelf")
+    return Limits(
+        curves=curves,
+        points=tuple(_points(inset, shelf)),
+        smooth=smooth.high,
+        light=light,
+        words=starved_words(light),
+    )
+
+
+def _points(inset: Inset, shelf: Shelf) -> list[Point]:
+    """Ideal doses of the maker's bottles, for several least shares of light."""
+    try:
+        bottles = candidates(inset, shelf.own_first("bottles"))
+        problem = problem_of(inset, bottles)
+    except InsetError:
+        return []
+    found: dict[str, Point] = {}
+    for least in LEVELS:
+        wanted = replace(problem.target, min_light_kept=least)
+        bound = replace(problem, target=wanted)
+        try:
+            sets = optimised(bound)
+        except OutOfReach:
+            continue
+        for k in sets.values():
+            one, amounts, gap = k[0]
+            kept = float(bound.light_kept(amounts, np.array(one)))
+            if kept < least - 1e-4:
+                continue
+            names = " + ".join(bottles[i].name for i in one)
+            key = f"{names} {kept:.2f}"
+            found[key] = Point(what=names, difference=gap, light_kept=kept)
+    return _not_beaten(list(found.values()))
+
+
+def _not_beaten(points: list[Point]) -> list[Point]:
+    """Keep the points that no other one beats in difference and light."""
+    return [
+        p
+        for p in points
+        if not any(
+            q.difference <= p.difference - 1e-6 and q.light_kept >= p.light_kept
+            for q in points
+        )
+    ]
