@@ -18,8 +18,6 @@ CHECKS = (
 if __name__ == "__main__":
     for check in CHECKS:
         print(f"== {' '.join(check)}", flush=True)  # noqa: T201
-        done = subprocess.run(
-            [sys.executable, "-m", *check], cwd=ROOT, check=False
-        )
+        done = subprocess.run([sys.executable, "-m", *check], cwd=ROOT, check=False)
         if done.returncode:
             sys.exit(done.returncode)

@@ -44,7 +44,7 @@ def test_every_command_has_help_and_an_example(found):
 
 @pytest.mark.parametrize("found", list(commands()), ids=lambda c: " ".join(c[0]))
 def test_every_example_runs(found, tmp_path, monkeypatch):
-    words, command = found
+    _, command = found
     line = command.help.split("Example:")[1].strip().splitlines()[0]
     assert line.startswith("tintlab ")
     argv = [w.strip('"') for w in _split(line)][1:]
@@ -148,7 +148,7 @@ def test_terminal_shows_true_colour_and_no_color_is_honoured(monkeypatch):
 
     shown = []
     monkeypatch.setattr(
-        cli.click, "echo", lambda text, color=None, **_: shown.append(color)
+        cli.click, "echo", lambda _text, color=None, **_: shown.append(color)
     )
     monkeypatch.setattr(cli.sys, "stdout", Terminal())
     cli._say("x")

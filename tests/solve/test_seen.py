@@ -46,9 +46,7 @@ def what_is_seen(inset, piece, shelf):
     """Everything a maker could write down of a piece."""
     seen = look(inset, piece=piece)
     Lab = XYZ_to_Lab(yardstick.scaled(seen.XYZ, 0.4))
-    rgb = camera(spectrum_to_XYZ(seen.radiance)) / camera(
-        spectrum_to_XYZ(seen.undyed)
-    )
+    rgb = camera(spectrum_to_XYZ(seen.radiance)) / camera(spectrum_to_XYZ(seen.undyed))
     warm = with_emitter(piece, shelf.find("emitters", "white 2730 K"))
     second = XYZ_to_Lab(yardstick.scaled(look(inset, piece=warm).XYZ, 0.4))
     return {

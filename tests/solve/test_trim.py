@@ -177,5 +177,5 @@ def test_mistakes_are_named(inset_of, shelf):
     inset = inset_of(CLEAR.format(L=45, a=60, b=-10, **PLAIN))
     with pytest.raises(InsetError, match="no ink"):
         trim(inset, piece_of(inset), [])
-    with pytest.raises(InsetError, match="no .target."):
+    with pytest.raises(InsetError, match=r"no \[target\]"):
         trim(replace(inset, target=None), piece_of(inset), shelf.all("inks"))

@@ -242,8 +242,8 @@ def checked(marks: Marks) -> Marks:
     """
     if not marks.blanks:
         raise InsetError(
-            "no blank is marked; only chip over blank tells the dye, so mark the undyed "
-            "chip, as in --blank 100,200"
+            "no blank is marked; only chip over blank tells the dye, so mark the "
+            "undyed chip, as in --blank 100,200"
         )
     if not marks.chips:
         raise InsetError('no chip is marked; mark one, as in --chip "2 drops=300,200"')

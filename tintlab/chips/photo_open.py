@@ -5,8 +5,6 @@ numbers. Sixteen-bit PNG and TIFF are decoded twice, for the upper and the lower
 Camera raw files need the optional package rawpy.
 """
 
-import importlib
-import importlib.util
 import sys
 import warnings
 from collections.abc import Iterator, Sequence
@@ -17,8 +15,9 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageOps, UnidentifiedImageError
+from PIL import Image, UnidentifiedImageError
 
+from tintlab.chips import photo_raw
 from tintlab.chips.photo_tone import profile_curve, srgb_curve
 from tintlab.errors import InsetError
 
@@ -149,7 +148,7 @@ def _look(path: Path) -> None:
 
 
 @contextmanager
-def opened(path: Path) -> Iterator[Image.Image]:
+def opened(path: Path) -> Iterator[Any]:
     """Open a picture; turn everything that can go wrong into one sentence.
 
     Raises
@@ -185,7 +184,7 @@ def _too_large(path: Path) -> InsetError:
     )
 
 
-def _from_header(picture: Image.Image, path: Path) -> Photo:
+def _from_header(picture: Any, path: Path) -> Photo:
     if picture.mode not in ("RGB", "RGBA"):
         kind = "is black and white" if picture.mode[0] in "1LIF" else "has no plain RGB"
         raise InsetError(
@@ -260,7 +259,7 @@ def _number(value: Any) -> float | None:
     return number if np.isfinite(number) and number >= 0 else None
 
 
-def _deep(picture: Image.Image) -> bool:
+def _deep(picture: Any) -> bool:
     """Tell whether the file holds 16 bits, which Pillow cuts to the upper eight."""
     return any(_rawmode(tile.args)[:-1].endswith(";16") for tile in picture.tile)
 
@@ -289,9 +288,10 @@ def crops(photo: Photo, boxes: Sequence[Box]) -> list[NDArray[np.generic]]:
     InsetError
         When the file is damaged or cut short.
     """
-    if photo.raw:
-        return _raw_crops(photo, boxes)
     stored = [_stored(box, photo) for box in boxes]
+    if photo.raw:
+        found = photo_raw.linear(photo.path, stored)
+        return [np.rot90(part, _RAW_TURNS[photo.orientation]) for part in found]
     upper = _decoded(photo, stored, low=False)
     if photo.bits == 8:
         return list(upper)
@@ -317,9 +317,20 @@ def _swapped(args: Any) -> Any:
 
 
 def _upright(crop: Image.Image, orientation: int) -> NDArray[np.uint8]:
-    crop.getexif()[_ORIENTATION] = orientation
-    turned = ImageOps.exif_transpose(crop) if orientation > 1 else crop
-    return np.asarray(turned)[..., :3]
+    turn = _TURNS.get(orientation)
+    return np.asarray(crop if turn is None else crop.transpose(turn))[..., :3]
+
+
+_TURNS = {
+    2: Image.Transpose.FLIP_LEFT_RIGHT,
+    3: Image.Transpose.ROTATE_180,
+    4: Image.Transpose.FLIP_TOP_BOTTOM,
+    5: Image.Transpose.TRANSPOSE,
+    6: Image.Transpose.ROTATE_270,
+    7: Image.Transpose.TRANSVERSE,
+    8: Image.Transpose.ROTATE_90,
+}
+_RAW_TURNS = {1: 0, 3: 2, 6: 3, 8: 1}
 
 
 def _stored(box: Box, photo: Photo) -> Box:
@@ -327,54 +338,27 @@ def _stored(box: Box, photo: Photo) -> Box:
     left, top, right, bottom = box
     width, height = photo.size
     x, y = (left, right), (top, bottom)
-    mirrored_x, mirrored_y = (width - right, width - left), (height - bottom, height - top)
+    from_right, from_below = (
+        (width - right, width - left),
+        (height - bottom, height - top),
+    )
     across, down = {
         1: (x, y),
-        2: (mirrored_x, y),
-        3: (mirrored_x, mirrored_y),
-        4: (x, mirrored_y),
+        2: (from_right, y),
+        3: (from_right, from_below),
+        4: (x, from_below),
         5: (y, x),
-        6: (y, mirrored_x),
-        7: (mirrored_y, mirrored_x),
-        8: (mirrored_y, x),
+        6: (y, from_right),
+        7: (from_below, from_right),
+        8: (from_below, x),
     }[photo.orientation]
     return across[0], down[0], across[1], down[1]
 
 
-# ------------------------------------------------------------------ camera raw
-
-_FLIPS = {0: 1, 3: 3, 5: 8, 6: 6}  # as the raw reader counts them, to EXIF
-
-
-@contextmanager
-def _raw_opened(path: Path) -> Iterator[Any]:
-    if importlib.util.find_spec("rawpy") is None:
-        raise InsetError(
-            f'"{path.name}" is a camera raw file, which needs the package rawpy; '
-            'install it with "pip install rawpy", or use a JPEG'
-        )
-    rawpy = importlib.import_module("rawpy")
-    try:
-        with rawpy.imread(str(path)) as raw:
-            yield raw
-    except rawpy.LibRawError as problem:
-        raise InsetError(
-            f'cannot decode the raw file "{path.name}": {problem}; copy it from the '
-            "camera again, or use a JPEG"
-        ) from None
-
-
 def _open_raw(path: Path) -> Photo:
-    with _raw_opened(path) as raw:
-        if raw.raw_pattern is None or raw.raw_pattern.shape != (2, 2):
-            raise InsetError(
-                f'the raw file "{path.name}" has no 2 x 2 colour mosaic; use a JPEG'
-            )
-        sizes = raw.sizes
-        if sizes.width * sizes.height > LARGEST:
-            raise _too_large(path)
-        orientation = _FLIPS.get(sizes.flip, 1)
-        size = (sizes.width, sizes.height)
+    size, orientation = photo_raw.header(path)
+    if size[0] * size[1] > LARGEST:
+        raise _too_large(path)
     return Photo(
         path=path,
         size=size if orientation < 5 else size[::-1],
@@ -392,34 +376,3 @@ def _raw_facts(path: Path) -> Facts:
             return _facts(picture.getexif(), path)
     except InsetError:
         return Facts()
-
-
-def _raw_crops(photo: Photo, boxes: Sequence[Box]) -> list[NDArray[np.generic]]:
-    with _raw_opened(photo.path) as raw:
-        counts, colours = raw.raw_image_visible, raw.raw_colors_visible
-        black = np.array(raw.black_level_per_channel, dtype=float)
-        white = float(raw.white_level)
-        found: list[NDArray[np.generic]] = []
-        for box in boxes:
-            left, top, right, bottom = (2 * (n // 2) for n in _stored(box, photo))
-            part = np.s_[top : max(bottom, top + 2), left : max(right, left + 2)]
-            linear = _mosaic(counts[part].astype(float), colours[part], black, white)
-            found.append(_turned(linear, photo.orientation))
-    return found
-
-
-def _mosaic(
-    counts: Array, colours: NDArray[np.uint8], black: Array, white: float
-) -> Array:
-    """Average the four pixels of each 2 x 2 cell into red, green and blue."""
-    linear = (counts - black[colours]) / (white - black[colours])
-    hue = np.where(colours == 3, 1, colours)[:2, :2]
-    cells = linear.reshape(linear.shape[0] // 2, 2, -1, 2)
-    channels = [(hue == c)[:, None, :] for c in range(3)]
-    return np.stack(
-        [(cells * at).sum(axis=(1, 3)) / at.sum() for at in channels], axis=-1
-    )
-
-
-def _turned(values: Array, orientation: int) -> Array:
-    return np.rot90(values, {1: 0, 3: 2, 6: 3, 8: 1}[orientation])

@@ -98,8 +98,7 @@ def reach_figure(
     for point in answer["points"]:
         axes.plot(point["light_kept"], point["difference"], "o", color=INK, ms=5)
         at = (point["light_kept"], point["difference"])
-        place = {"xytext": (4, 4), "textcoords": "offset points"}
-        axes.annotate(point["what"], at, fontsize=7, **place)
+        axes.text(*at, f"  {point['what']}", fontsize=7, va="bottom")
     if answer["tolerance"]:
         axes.axhline(answer["tolerance"], color=INK, lw=0.8, ls="--")
     axes.set(xlabel="light kept", ylabel="CIEDE2000", xlim=(0, 1), ylim=(0, None))

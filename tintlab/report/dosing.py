@@ -147,7 +147,8 @@ def _batch_lines(answer: dict[str, Any]) -> list[str]:
         lines.append(
             line(
                 "pour",
-                f"in {answer['pours']} layers, each with the same dose per gram",
+                f"in {answer['pours']} layers; doses and parts are for one of them, "
+                "mixed fresh each time, poured when the one before has gelled",
             )
         )
     return lines

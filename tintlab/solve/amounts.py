@@ -81,9 +81,7 @@ class Problem:
         """XYZ of glow and veil, and of the face, for doses of shape (..., k)."""
         depth = self.depth(amounts, which, step)
         response = self.fine if step == 1 else self.coarse
-        return self._colours(
-            response.radiance(depth), response.face_factor(depth), step
-        )
+        return self._colours(*response.radiance_and_face(depth), step)
 
     def depth(self, amounts: Array, which: NDArray[np.intp], step: int) -> Array:
         """Napierian depth of doses, shape (..., n_wavelengths)."""

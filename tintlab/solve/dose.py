@@ -112,7 +112,7 @@ class Doses:
     extra_a : float
         Part A that comes with the let-downs of the first recipe. [g]
     pours : int
-        Into how many pours the depth is split.
+        Into how many pours the depth is split; doses and parts A and B are for one.
     """
 
     recipes: tuple[Recipe, ...]
@@ -155,6 +155,7 @@ def doses(
     """
     say = progress or (lambda _: None)
     say("solving the stack")
+    inset, pours = _by_pour(inset, layer)
     problem = problem_of(inset, bottles, layer=layer)
     say("optimising every set of bottles")
     sets = optimised(problem)
@@ -170,10 +171,6 @@ def doses(
             f"dye {most * 100:.0f} % is kept; lower min_light_kept or use paler bottles"
         )
     chosen = _simplest_first(problem, recipes)
-    depth = problem.layer.medium.pour_depth if problem.layer.medium else None
-    pours = 1
-    if depth and problem.layer.kind == "cast":
-        pours = int(np.ceil(problem.layer.thickness / depth))
     return Doses(
         recipes=tuple(chosen),
         layer=problem.number,
@@ -187,6 +184,22 @@ def doses(
         ),
         pours=pours,
     )
+
+
+def _by_pour(inset: Inset, layer: int | None) -> tuple[Inset, int]:
+    """Split the batch of a layer that is deeper than its medium is poured at once.
+
+    What is measured out is then the dose of one pour, and every pour has the same.
+    """
+    number = layer_number(inset, layer)
+    one = inset.layers[number]
+    deepest = one.medium.pour_depth if one.medium is not None else None
+    if one.kind != "cast" or not deepest or one.batch is None:
+        return inset, 1
+    pours = int(np.ceil(one.thickness / deepest))
+    smaller = replace(one, batch=one.batch / pours)
+    layers = (*inset.layers[:number], smaller, *inset.layers[number + 1 :])
+    return replace(inset, layers=layers), pours
 
 
 def pour_again(inset: Inset, strengths: dict[str, float]) -> Doses | None:
