@@ -301,12 +301,19 @@ class Colourant(Material):
         5-95 % factor of the strength. [-]
     grade : str
         One of `GRADES`.
+    shift : (float, float) or None
+        Band shift learned from chips and its standard deviation; None leaves both to
+        the dyes. [nm]
+    width : (float, float) or None
+        Bandwidth over that of the dyes, and its 5-95 % factor; None as above. [-]
     """
 
     hue: str
     dyes: tuple[tuple[Dye, float], ...]
     spread: float = 3.0
     grade: str = "label-only"
+    shift: tuple[float, float] | None = None
+    width: tuple[float, float] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -383,7 +390,8 @@ def colourant_shape(
     -------
     ndarray, shape (..., n)
     """
-    own = colourant.broadening if isinstance(colourant, Ink) else 1.0
+    own = own_width(colourant)
+    here = colourant.shift[0] if colourant.shift else 0.0
 
     def mixed(shift: ArrayLike, broadening: ArrayLike, at: ArrayLike) -> Array:
         total = sum(
@@ -392,8 +400,31 @@ def colourant_shape(
         )
         return np.asarray(total)
 
-    peak = mixed(0.0, own, WAVELENGTHS).max()
-    return mixed(shift, own * np.asarray(broadening), wavelengths) / peak
+    peak = mixed(here, own, WAVELENGTHS).max()
+    moved, wide = here + np.asarray(shift), own * np.asarray(broadening)
+    return mixed(moved, wide, wavelengths) / peak
+
+
+def own_width(colourant: Colourant) -> float:
+    """Bandwidth over that of the dyes in solution: of a dry film, and as learned."""
+    film = colourant.broadening if isinstance(colourant, Ink) else 1.0
+    return film * (colourant.width[0] if colourant.width else 1.0)
+
+
+def shape_spread(colourant: Colourant | Dye) -> tuple[float, float]:
+    """How unsure bands are: deviation of their shift [nm], 5-95 % factor of width.
+
+    What chips taught counts before what the dyes' files leave open; a metered
+    colourant has no such doubt.
+    """
+    if isinstance(colourant, Colourant) and colourant.grade == "metered":
+        return 0.0, 1.0
+    shift = max(dye.shift for dye in dyes_of(colourant))
+    width = max(dye.broadening for dye in dyes_of(colourant))
+    if isinstance(colourant, Colourant):
+        shift = colourant.shift[1] if colourant.shift else shift
+        width = colourant.width[1] if colourant.width else width
+    return shift, width
 
 
 def dyes_of(colourant: Colourant | Dye) -> tuple[Dye, ...]:

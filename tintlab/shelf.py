@@ -424,11 +424,24 @@ def _dyes(section: Section, shelf: Shelf) -> tuple[tuple[Dye, float], ...]:
     return tuple(found)
 
 
+def _learned(section: Section, inner: Section) -> dict[str, Any]:
+    """Read what chips taught; `tintlab.chips.keep` wrote it and reads the rest."""
+    section.take("evidence", list, [])
+    section.take("label", dict, {})
+    shift, width = _pair(inner, "shift", None), _pair(inner, "width", None)
+    if shift is not None and not (abs(shift[0]) <= 100 and 0 <= shift[1] <= 200):
+        inner.fail("shift", "shift takes [nm, deviation in nm], within 100 and 200 nm")
+    if width is not None and not (0.2 <= width[0] <= 5 and 1 <= width[1] <= 10):
+        inner.fail("width", "width takes [0.2 to 5, 5-95 % factor of 1 to 10]")
+    return {"shift": shift, "width": width}
+
+
 def _bottle(section: Section, shelf: Shelf) -> Bottle:
     common, inner = _common(section), _need(section, "bottle")
     dyes = _dyes(section, shelf)
     bottle = Bottle(
         **common,
+        **_learned(section, inner),
         dyes=dyes,
         hue=inner.text("hue"),
         grade=inner.choice("grade", GRADES, "label-only"),
@@ -452,6 +465,7 @@ def _ink(section: Section, shelf: Shelf) -> Ink:
     common, inner = _common(section), _need(section, "ink")
     ink = Ink(
         **common,
+        **_learned(section, inner),
         dyes=_dyes(section, shelf),
         hue=inner.text("hue"),
         grade=inner.choice("grade", GRADES, "label-only"),

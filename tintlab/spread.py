@@ -42,6 +42,7 @@ from tintlab.materials import (
     dyes_of,
     lobes_power,
     shape_of,
+    shape_spread,
     unmeasured,
 )
 from tintlab.spectrum import WAVELENGTHS
@@ -404,10 +405,8 @@ def _shape_causes(piece: Piece) -> list[Cause]:
     """Band shift ("hue") and width ("purity"); a metered colourant has neither."""
     found = []
     for one in _colourants(piece):
-        if isinstance(one, Colourant) and one.grade == "metered":
-            continue
-        shift = max(dye.shift for dye in dyes_of(one))
-        wide = np.log(max(dye.broadening for dye in dyes_of(one))) / Z95
+        shift, width = shape_spread(one)
+        wide = np.log(width) / Z95
         columns = _tints_of(piece, one)
         for label, by, width in (("hue", shift, 0.0), ("purity", 0.0, wide)):
             if by > 0 or width > 0:
@@ -465,7 +464,7 @@ def _own_glow_causes(piece: Piece) -> list[Cause]:
 def _dose_causes(piece: Piece) -> list[Cause]:
     found = []
     for i, tint in enumerate(piece.tints):
-        deviation = _dose_deviation(tint)
+        deviation = dose_deviation(tint)
         if deviation > 0:
             found.append(
                 Cause(
@@ -479,7 +478,7 @@ def _dose_causes(piece: Piece) -> list[Cause]:
     return found
 
 
-def _dose_deviation(tint: Tint) -> float:
+def dose_deviation(tint: Tint) -> float:
     """Relative standard deviation of what is measured out."""
     origin = tint.origin
     if isinstance(origin, Bathed):

@@ -46,12 +46,23 @@ CURRENTS = {"mA": 1.0, "A": 1000.0}
 TEMPERATURES = dict.fromkeys(("C", "\N{DEGREE SIGN}C"), 1.0)
 RATIOS = {"%": 0.01, "phr": 0.01}
 
-_NUMBER = r"(\d+ \d+ ?/ ?\d+|[-+]?\d+ ?/ ?\d+|[-+]?\d*\.?\d+(?:[eE][-+]?\d+)?)"
+LONGEST = 1000  # characters of a quantity; longer text is no quantity
+
+_NUMBER = (
+    r"(\d+ \d+ ?/ ?\d+|[-+]?\d+ ?/ ?\d+"
+    r"|[-+]?(?:\d+(?:\.\d+)?|\.\d+)(?:[eE][-+]?\d+)?)"
+)
 _QUANTITY = re.compile(rf"{_NUMBER} ?(.*)")
 
 
 def _plain(text: str) -> str:
-    return " ".join(str(text).split())
+    plain = " ".join(str(text).split())
+    if len(plain) > LONGEST:
+        raise TintlabError(
+            f'"{plain[:20]}..." has {len(plain):,} characters; a quantity is a number '
+            "and a unit"
+        )
+    return plain
 
 
 def _finite(number: str, text: str, *, unit: float = 1.0) -> float:

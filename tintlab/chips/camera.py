@@ -2,9 +2,9 @@
 
 Nobody knows the sensitivities of the camera in a maker's hand. Two measured cameras
 are no sample, so the family is spun about them: mixed, shifted, widened, made wavy, cut
-off elsewhere in the red. A picture that a camera developed itself has also been through
-an unknown 3x3 colour matrix. The family is boiled down to a mean and its main
-directions, each with a standard normal weight, so that a fit can carry the camera along.
+off elsewhere in the red. A picture that a camera developed itself has also been
+through an unknown 3x3 colour matrix. The family is boiled down to a mean and its main
+directions, each with a standard normal weight, so that a fit can carry the camera.
 
 Everything about the widths of the family is assumed; the tests hold it against a camera
 that had no part in it.

@@ -1,67 +1,20 @@
-"""The chips file: which test pieces were made, and what was read of them.
+"""Test chips and what was read of them, as records.
 
-::
-
-    name = "Tide bell chips"
-    emitter = "white 4100 K"      # the LED behind the blank and behind every chip
-    under = "opal sheet"          # a diffuser under them, if there was one
-    lot = "B 0417"                # what stands on the bottle, if you like
-
-    [photo]                       # one picture, blank and chips over the same light
-    file = "chips.jpg"
-    marks = "marks.toml"          # where the patches are: see "tintlab chip read"
-    kind = "jpeg"                 # "raw" for a raw or manual-mode linear picture
-    checked = false               # true when 4:1 light also read 4:1 in such a picture
-
-    [body]                        # what all chips have in common
-    medium = "epoxy"
-    thickness = "3 mm"
-    batch = "20 g"
-
-    [[chip]]
-    name = "blue 1"               # as in the marks
-    dyes = [{ bottle = "sea blue", dose = "1 drop" }]
-
-    [[weighed]]                   # one drop is what this says
-    bottle = "sea blue"
-    drops = 50
-    mass = "1.32 g"
-
-A chip may carry its own reading instead of being in the picture: `ratio = [r, g, b]`,
-linear channel ratios to the blank; `light = 0.42`, a light-meter ratio to the blank;
-`lab` or `xyz`, a colorimeter's triple with the blank as white and D65 as light;
-`file = "blue-1.csv"`, a spectrometer's transmittance of the whole chip. `sure` is the
-standard error of it. A chip is a layer of an inset file: `time = "10 min"` strips of a
-sheet, or `coats` on a film, stand in the place of a dose.
+A sight is always a ratio to the blank: an undyed chip over the same light. What stands
+in a chips file, and how it is read, is in `tintlab.chips.ladder_file`.
 """
 
-import hashlib
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tintlab import document, units
-from tintlab.colorimetry import Lab_to_XYZ, tables
-from tintlab.document import Section
-from tintlab.errors import InsetError, ShelfError, TintlabError
-from tintlab.inset import Layer, read_layer
-from tintlab.materials import Colourant, Diffuser, Emitter
-from tintlab.shelf import Shelf
-from tintlab.spread import SCALE
+from tintlab.errors import InsetError
+from tintlab.inset import Bathed, Coats, Dosed, Layer
+from tintlab.materials import Bottle, Colourant, Diffuser, Emitter, Ink
 
 Array = NDArray[np.float64]
-
-KINDS = ("jpeg", "raw")
-READINGS = ("ratio", "light", "lab", "xyz", "file")
-SURE_RATIO = 0.02  # standard error of a typed channel ratio, of the ratio; assumed
-SURE_LIGHT = 0.06  # of a light-meter ratio: scatter and spectral mismatch; assumed
-SURE_COLOUR = 0.01  # of a colorimeter's X, Y, Z, the white at 1; assumed
-LEAST = 0.02  # a channel darker than this share of the blank is not used; assumed
-DROP_REPEAT = 0.08  # relative deviation of one drop from the bottle's mean; assumed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -114,8 +67,10 @@ class Ladder:
     under : Diffuser or None
     chips : tuple of Chip
     weighed : tuple of Weighed
-    raw, checked : bool
-        What sort of picture the channel ratios come from.
+    raw : bool
+        Whether channel ratios are the sensor's own.
+    tone : float
+        Relative deviation of the unknown exponent of the camera's tone curve. [-]
     key : str
         By which evidence from these chips is told from other evidence.
     """
@@ -127,210 +82,10 @@ class Ladder:
     chips: tuple[Chip, ...]
     weighed: tuple[Weighed, ...] = ()
     raw: bool = False
-    checked: bool = False
+    tone: float = 0.0
     lot: str = ""
     key: str = ""
     notes: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class PhotoTask:
-    """Which picture is to be read, and how."""
-
-    file: Path
-    marks: Path | None
-    second: Path | None
-    flat: Path | None
-
-
-Photographer = Callable[[PhotoTask], dict[str, Sight]]
-
-
-def read_ladder(
-    path: Path, shelf: Shelf, *, photographer: Photographer | None = None
-) -> Ladder:
-    """Read a chips file.
-
-    Parameters
-    ----------
-    path : Path
-    shelf : Shelf
-    photographer : callable, optional
-        Reads the picture that the file names and returns a sight for each chip name.
-
-    Raises
-    ------
-    InsetError
-        With file and line.
-    """
-    top = document.read(path, error=InsetError)
-    name = top.text("name")
-    emitter = _found(top, "emitter", shelf, "emitters")
-    under = _found(top, "under", shelf, "diffusers") if top.has("under") else None
-    task, raw, checked = _photo(top.section("photo"), path)
-    body = top.take("body", dict, {})
-    seen = {} if task is None or photographer is None else photographer(task)
-    chips = tuple(_chip(s, body, shelf, seen) for s in top.sections("chip"))
-    if not chips:
-        top.missing("chip", "there is no [[chip]]")
-    weighed = tuple(_weighed(s, shelf) for s in top.sections("weighed"))
-    lot = top.text("lot", "")
-    top.close()
-    _refuse_doubles(top, chips)
-    return Ladder(
-        name=name,
-        path=path,
-        emitter=emitter,
-        under=under,
-        chips=chips,
-        weighed=weighed,
-        raw=raw,
-        checked=checked,
-        lot=lot,
-        key=hashlib.sha256(name.encode()).hexdigest()[:12],
-    )
-
-
-def _found(section: Section, key: str, shelf: Shelf, kind: str) -> Any:
-    try:
-        return shelf.find(kind, section.text(key))
-    except ShelfError as problem:
-        section.fail(key, str(problem))
-
-
-def _photo(
-    section: Section | None, path: Path
-) -> tuple[PhotoTask | None, bool, bool]:
-    if section is None:
-        return None, False, False
-    raw = section.choice("kind", KINDS, "jpeg") == "raw"
-    checked = bool(section.take("checked", bool, False))
-
-    def beside(key: str) -> Path | None:
-        return path.parent / section.text(key) if section.has(key) else None
-
-    file, marks = beside("file"), beside("marks")
-    second, flat = beside("second"), beside("flat")
-    section.close()
-    if file is None:
-        return None, raw, checked
-    return PhotoTask(file=file, marks=marks, second=second, flat=flat), raw, checked
-
-
-def _chip(
-    section: Section, body: dict[str, Any], shelf: Shelf, seen: dict[str, Sight]
-) -> Chip:
-    name = section.text("name")
-    sight = _sight(section, name, seen)
-    own = {k: v for k, v in section.table.items() if k not in section.known}
-    table = {**body, **own}
-    dyes = table.get("dyes")
-    bathed = isinstance(dyes, list) and any("time" in d for d in dyes)
-    table.setdefault("kind", "film" if "coats" in table else "sheet" if bathed else
-                     "cast")  # fmt: skip
-    if table["kind"] == "film":  # coats lie on the body, as on an offcut of sheet
-        for key in ("batch", "mix", "cure"):
-            table.pop(key, None)
-        if "medium" in table:
-            table["carrier"] = table.pop("medium")
-    layer = read_layer(replace(section, table=table, known=[]), shelf)
-    if not (layer.dosed or layer.bathed or layer.coats):
-        section.fail("name", f'the chip "{name}" has no dyes and no coats; the blank '
-                     "needs no [[chip]], it is in every ratio")  # fmt: skip
-    return Chip(name=name, layer=layer, sight=sight)
-
-
-def _sight(section: Section, name: str, seen: dict[str, Sight]) -> Sight:
-    way = section.one_of(*READINGS)
-    sure = section.number("sure", None, low=1e-4, high=1)
-    if way is None:
-        if name in seen:
-            return seen[name]
-        near = document.nearest(name, list(seen))
-        section.fail(
-            "name",
-            f'nothing was read of the chip "{name}"; {near}mark it in the picture, or '
-            "write ratio, light, lab, xyz or file",
-        )
-    if way == "file":
-        file = section.document.path.parent / section.text("file")
-        none = np.zeros(0)
-        return Sight(
-            kind="spectrum", value=none, sigma=none, usable=none > 0, file=file
-        )
-    if way == "light":
-        value = np.array([section.number("light", low=1e-4, high=1.5)])
-        return _plain("light", value, value * (sure or SURE_LIGHT))
-    numbers = np.array(section.numbers(way, 3), dtype=float)
-    if way == "ratio":
-        return _ratio(section, numbers, sure or SURE_RATIO)
-    if way == "lab":
-        numbers = Lab_to_XYZ(numbers)
-    if (numbers <= 0).any() or numbers.max() > 2:
-        section.fail(way, f"{way}: the white of it is the blank, at L* 100 or Y = 1")
-    value = numbers / tables().white
-    return _plain("colour", value, np.full(3, sure or SURE_COLOUR))
-
-
-def _plain(kind: str, value: Array, sigma: Array) -> Sight:
-    usable = np.ones(value.size, dtype=bool)
-    return Sight(kind=kind, value=value, sigma=sigma, usable=usable)
-
-
-def _ratio(section: Section, value: Array, sure: float) -> Sight:
-    if value.max() > 1.5 or value.min() < -0.1:
-        section.fail(
-            "ratio",
-            f"ratio = {value.tolist()}; a ratio to the blank on linear light is 0 to "
-            "1; was the blank darker than the chip?",
-        )
-    usable = value > LEAST
-    if not usable.any():
-        section.fail("ratio", "every channel is too dark to be read; cast it paler")
-    return Sight(
-        kind="camera",
-        value=value,
-        sigma=np.maximum(sure * np.abs(value), sure * 0.1),
-        usable=usable,
-    )
-
-
-def _weighed(section: Section, shelf: Shelf) -> Weighed:
-    """Mass of many drops on a scale; half a step is its limit of reading."""
-    bottle = _found(section, "bottle", shelf, "bottles").name
-    drops = section.whole("drops", low=1, high=10_000)
-    text = section.text("mass")
-    try:
-        mass = units.quantity(text, units.MASSES, example="1.32 g")
-        step = units.quantity(
-            section.text("scale", f"{SCALE} g"), units.MASSES, example="0.1 g"
-        )
-    except TintlabError as problem:
-        section.fail("mass", f"mass: {problem}")
-    section.close()
-    drop = mass / drops
-    if not 0.002 <= drop <= 0.2:
-        section.fail(
-            "mass",
-            f"{drops} drops of {text} are {drop * 1000:.3g} mg each; a drop is 2 to "
-            "200 mg; check number and unit",
-        )
-    reading = step / 2 / np.sqrt(3) / mass
-    return Weighed(
-        bottle=bottle,
-        drop=drop,
-        deviation=float(np.hypot(reading, DROP_REPEAT / np.sqrt(drops))),
-    )
-
-
-def _refuse_doubles(top: Section, chips: tuple[Chip, ...]) -> None:
-    names = [chip.name for chip in chips]
-    for i, name in enumerate(names):
-        if name in names[:i]:
-            top.document.fail(
-                ("chip", i, "name"),
-                f'two chips are called "{name}"; give each its own name',
-            )
 
 
 def colourants(ladder: Ladder) -> dict[str, Colourant]:
@@ -338,8 +93,11 @@ def colourants(ladder: Ladder) -> dict[str, Colourant]:
     found: dict[str, Colourant] = {}
     for chip in ladder.chips:
         layer = chip.layer
-        parts = [d.colourant for d in layer.dosed] + [b.colourant for b in layer.bathed]
-        parts += [c.ink for c in layer.coats]
+        parts = [
+            *(d.colourant for d in layer.dosed),
+            *(b.colourant for b in layer.bathed),
+            *(c.ink for c in layer.coats),
+        ]
         for one in parts:
             if not isinstance(one, Colourant):
                 raise InsetError(
@@ -353,22 +111,47 @@ def colourants(ladder: Ladder) -> dict[str, Colourant]:
 
 def with_colourants(ladder: Ladder, new: dict[str, Colourant]) -> Ladder:
     """Return the ladder with some bottles or inks exchanged, by name."""
-
-    def changed(layer: Layer) -> Layer:
-        return replace(
-            layer,
-            dosed=tuple(
-                replace(d, colourant=new.get(d.colourant.name, d.colourant))
-                for d in layer.dosed
-            ),
-            bathed=tuple(
-                replace(b, colourant=new.get(b.colourant.name, b.colourant))
-                for b in layer.bathed
-            ),
-            coats=tuple(
-                replace(c, ink=new.get(c.ink.name, c.ink)) for c in layer.coats
-            ),
-        )
-
-    chips = tuple(replace(c, layer=changed(c.layer)) for c in ladder.chips)
+    chips = tuple(replace(c, layer=exchanged(c.layer, new)) for c in ladder.chips)
     return replace(ladder, chips=chips)
+
+
+def exchanged(layer: Layer, new: dict[str, Colourant]) -> Layer:
+    """Return a layer with some bottles or inks exchanged, by name."""
+    return replace(
+        layer,
+        dosed=tuple(_dosed(d, new) for d in layer.dosed),
+        bathed=tuple(_bathed(b, new) for b in layer.bathed),
+        coats=tuple(_coats(c, new) for c in layer.coats),
+    )
+
+
+def _bathed(bathed: Bathed, new: dict[str, Colourant]) -> Bathed:
+    """Exchange the bottle; the bath's rate follows unless the chips file gave one."""
+    old, bottle = bathed.colourant, new.get(bathed.colourant.name)
+    if not isinstance(bottle, Bottle):
+        return bathed
+    return replace(
+        bathed,
+        colourant=bottle,
+        rate=bathed.rate * bottle.bath_rate / old.bath_rate,
+        saturation=bathed.saturation * bottle.bath_saturation / old.bath_saturation,
+    )
+
+
+def _coats(coats: Coats, new: dict[str, Colourant]) -> Coats:
+    ink = new.get(coats.ink.name)
+    return replace(coats, ink=ink) if isinstance(ink, Ink) else coats
+
+
+def _dosed(dosed: Dosed, new: dict[str, Colourant]) -> Dosed:
+    """Exchange the bottle; grams of liquid counted in drops follow its drop."""
+    old, bottle = dosed.colourant, new.get(dosed.colourant.name)
+    if not isinstance(old, Bottle) or not isinstance(bottle, Bottle):
+        return dosed
+    scale = bottle.drop / old.drop if dosed.dose.unit == "drops" else 1.0
+    return replace(
+        dosed,
+        colourant=bottle,
+        grams=dosed.grams * scale,
+        per_kg=dosed.per_kg * scale,
+    )

@@ -24,6 +24,7 @@ from tintlab.errors import InsetError
 
 Array = NDArray[np.float64]
 
+SAME = 0.15  # of a logarithm, within which two exposures are one; assumed
 FALL = 0.2  # light lost in the corner of a photo, one standard deviation; assumed
 
 
@@ -158,27 +159,43 @@ def _exposure(photo: Photo, other: Photo, given: float | None) -> tuple[float, f
             f'"{other.path.name}" and "{photo.path.name}" come from two cameras; take '
             "both with one"
         )
-    if given is None:
-        if a.exposure is None or b.exposure is None:
-            raise InsetError(
-                "the photos do not say how they were exposed (no EXIF data), so their "
-                "ratio is unknown; give it, as in --ratio 0.25"
-            )
-        given, sure = b.exposure / a.exposure, photo_pair.EXIF
-    else:
-        sure = photo_pair.GIVEN
-    if abs(np.log2(given)) < photo_pair.LEAST_STOPS:
+    noted = None
+    if a.exposure is not None and b.exposure is not None:
+        noted = b.exposure / a.exposure
+    exposure = noted if given is None else given
+    if exposure is None:
         raise InsetError(
-            f"the second photo has {given:.3g} times the exposure of the first, too "
+            "the photos do not say how they were exposed (no EXIF data), so their "
+            "ratio is unknown; give it, as in --ratio 0.25"
+        )
+    if given and noted and abs(np.log(noted)) > SAME < abs(np.log(given / noted)):
+        raise InsetError(
+            f"asked for a ratio of {given:.3g} between the photos, but their EXIF data "
+            f"say {noted:.3g}; leave --ratio out, or change only the light"
+        )
+    sure = photo_pair.EXIF if given is None else photo_pair.GIVEN
+    if abs(np.log2(exposure)) < photo_pair.LEAST_STOPS:
+        raise InsetError(
+            f"the second photo has {exposure:.3g} times the exposure of the first, too "
             "near to tell anything; take it two stops shorter"
         )
-    return given, sure
+    return exposure, sure
 
 
 def _scene_notes(facts: Facts) -> list[str]:
-    if facts.auto_white:
-        return ["the white balance was automatic; lock it for two photos of one scene"]
-    return []
+    automatic = [
+        name
+        for name, is_so in (
+            ("exposure", facts.auto_exposure),
+            ("white balance", facts.auto_white),
+        )
+        if is_so
+    ]
+    return [
+        f"the {name} of the second photo was automatic; lock it for two photos of one "
+        "scene"
+        for name in automatic
+    ]
 
 
 def _pairs(

@@ -201,6 +201,30 @@ def read_marks(path: Path) -> Marks:
     return checked(marks)
 
 
+def marks_of(
+    file: Path | None,
+    *,
+    blanks: tuple[str, ...] = (),
+    chips: tuple[str, ...] = (),
+    known: tuple[str, ...] = (),
+    dark: str | None = None,
+) -> Marks:
+    """Read marks from a file, or from a command line when there is none.
+
+    Raises
+    ------
+    InsetError
+        When both are given, and as for `read_marks` and `parse_marks`.
+    """
+    if file is None:
+        return parse_marks(blanks=blanks, chips=chips, known=known, dark=dark)
+    if blanks or chips or known or dark:
+        raise InsetError(
+            f'asked for the marks of "{file.name}" and for typed ones; keep one of them'
+        )
+    return read_marks(file)
+
+
 def _several(top: Section, key: str) -> list[Section]:
     """Read `[key]` or `[[key]]`, whichever the maker wrote."""
     if isinstance(top.table.get(key), dict):

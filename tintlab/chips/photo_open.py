@@ -53,8 +53,6 @@ class Facts:
     seconds, aperture, iso : float or None
         Exposure time [s], f-number [-], sensitivity [-].
     auto_exposure, auto_white : bool or None
-    merged : bool
-        True when the camera says that it merged several exposures.
     """
 
     camera: str = ""
@@ -63,7 +61,6 @@ class Facts:
     iso: float | None = None
     auto_exposure: bool | None = None
     auto_white: bool | None = None
-    merged: bool = False
 
     @property
     def exposure(self) -> float | None:
@@ -191,7 +188,7 @@ def _from_header(picture: Any, path: Path) -> Photo:
             f'the photo "{path.name}" {kind} (mode {picture.mode}); save it as RGB '
             "with 8 or 16 bits"
         )
-    exif = picture.getexif()
+    exif = _exif(picture)
     facts, notes = _facts(exif, path), []
     bits = 16 if _deep(picture) else 8
     top = 2**bits - 1
@@ -220,6 +217,13 @@ def _from_header(picture: Any, path: Path) -> Photo:
         facts=facts,
         notes=tuple(notes),
     )
+
+
+def _exif(picture: Any) -> Image.Exif:
+    """Read the EXIF data; a PNG without any must not be decoded in search of them."""
+    if picture.format == "PNG" and "exif" not in picture.info:
+        return Image.Exif()
+    return picture.getexif()
 
 
 def _facts(exif: Image.Exif, path: Path) -> Facts:

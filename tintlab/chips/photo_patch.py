@@ -107,7 +107,7 @@ def measure(mark: Mark, codes: NDArray[np.generic], photo: Photo) -> Patch:
     """
     inside = np.ones(codes.shape[:2], dtype=bool)
     if mark.size is None:
-        inside = _disk(codes.shape[0], codes.shape[1])
+        inside = disk(codes.shape[0], codes.shape[1])
     linear, relative, step = _linear(codes, photo)
     found = [
         _channel(linear[..., c], relative[..., c], inside, step=step) for c in range(3)
@@ -131,7 +131,8 @@ def measure(mark: Mark, codes: NDArray[np.generic], photo: Photo) -> Patch:
     return patch
 
 
-def _disk(height: int, width: int) -> NDArray[np.bool_]:
+def disk(height: int, width: int) -> NDArray[np.bool_]:
+    """Return the pixels of a round patch that fills a box, shape (height, width)."""
     rows, columns = np.mgrid[:height, :width] + 0.5
     return np.asarray(np.hypot(rows / height - 0.5, columns / width - 0.5) <= 0.5)
 

@@ -1,17 +1,20 @@
 """From the codes of a picture to linear light: tone curves.
 
 sRGB is taken from IEC 61966-2-1; another tone curve is read from the ICC profile that
-the picture carries (ICC.1:2022, 10.6 curveType and 10.18 parametricCurveType). Only
+the picture carries (ICC.1:2022, curveType and parametricCurveType). For chips only
 the curve is used: chip over blank asks for no primaries, and a conversion of primaries
 would clip the channels of a vivid chip.
 """
 
+import io
 import struct
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from PIL import Image, ImageCms
 
 from tintlab.colorimetry import tables
+from tintlab.errors import InsetError
 
 Array = NDArray[np.float64]
 
@@ -106,3 +109,25 @@ def _curve(tag: bytes, x: Array) -> Array:
     if count == 1:
         return np.asarray(x ** (values[0] / 256))
     return np.interp(x, np.linspace(0, 1, count), values / 65535)
+
+
+def as_srgb(codes: NDArray[np.uint8], icc: bytes) -> NDArray[np.uint8]:
+    """Convert 8-bit RGB codes, shape (h, w, 3), from the colours of an ICC profile.
+
+    Raises
+    ------
+    InsetError
+        When the profile cannot be used.
+    """
+    try:
+        converted = ImageCms.profileToProfile(
+            Image.fromarray(codes),
+            ImageCms.ImageCmsProfile(io.BytesIO(icc)),
+            ImageCms.createProfile("sRGB"),
+        )
+    except (ImageCms.PyCMSError, OSError) as problem:
+        raise InsetError(
+            f"the colour profile in the picture cannot be used ({problem}); export the "
+            "picture as sRGB"
+        ) from None
+    return codes if converted is None else np.asarray(converted)
