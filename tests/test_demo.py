@@ -3,6 +3,7 @@
 import json
 from pathlib import Path
 
+import click
 import pytest
 from click.testing import CliRunner
 
@@ -72,6 +73,6 @@ def test_readme_quotes_the_real_file():
 def test_readme_names_every_command():
     import test_cli  # noqa: PLC0415
 
-    for words, _ in test_cli.commands():
-        if words != ("shelf",):
+    for words, command in test_cli.commands():
+        if not isinstance(command, click.Group):
             assert f"`tintlab {' '.join(words)}" in README

@@ -8,8 +8,9 @@ import pytest
 
 from tintlab import glow, yardstick
 from tintlab.colorimetry import XYZ_to_Lab, illuminant, spectrum_to_XYZ
-from tintlab.glow import look, piece_of
-from tintlab.materials import dye_shape
+from tintlab.colourants import dye_shape
+from tintlab.glow import look
+from tintlab.piece import piece_of
 from tintlab.shelf import shelf_for
 from tintlab.spectrum import WAVELENGTHS
 

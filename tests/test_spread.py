@@ -6,10 +6,12 @@ import numpy as np
 import pytest
 
 from tintlab import spread
+from tintlab.causes import Z95, Cause, blank, causes_of, draw_scales
 from tintlab.colorimetry import XYZ_to_Lab, spectrum_to_XYZ
-from tintlab.glow import look, piece_of, radiance, solve_piece, tint_depths
-from tintlab.materials import colourant_shape
-from tintlab.spread import causes_of, plausible, spread_of
+from tintlab.colourants import colourant_shape
+from tintlab.glow import look, radiance, solve_piece, tint_depths
+from tintlab.piece import piece_of
+from tintlab.spread import plausible, spread_of
 
 CAST = """
     [target]
@@ -45,8 +47,8 @@ def test_log_normal_strength_gives_log_normal_light(inset_of):
     seen = look(inset, piece=piece)
     only = [c for c in causes_of(inset, piece) if c.kind == "strength"]
     outcome = spread.outcomes(piece, seen)
-    z = np.array([-spread.Z95, 0.0, spread.Z95])
-    draw = only[0].move(spread.blank(3, piece), z)
+    z = np.array([-Z95, 0.0, Z95])
+    draw = only[0].move(blank(3, piece), z)
     kept = outcome(draw)[1]
     t = 10 ** -(0.3 * np.array([1 / 3, 1, 3]))
     R = ((1.55 - 1) / (1.55 + 1)) ** 2  # faces change the ratio in the third digit
@@ -61,12 +63,12 @@ def test_first_order_shares_of_a_linear_case(inset_of):
     small = 0.01
 
     def cause(label, factor):
-        return spread.Cause(
+        return Cause(
             label=label,
             kind="dose",
             name=label,
             unmeasured=False,
-            move=spread.draw_scales([0], small * factor),
+            move=draw_scales([0], small * factor),
         )
 
     causes = [cause("large", 2), cause("little", 1)]
@@ -78,7 +80,7 @@ def test_first_order_shares_of_a_linear_case(inset_of):
 def test_nothing_uncertain_means_no_spread(inset_of):
     _, piece, seen = prepared(inset_of(CAST.format(dose="0.1 g")))
     outcome = spread.outcomes(piece, seen)
-    XYZ, kept, ratio = outcome(spread.blank(4, piece))
+    XYZ, kept, ratio = outcome(blank(4, piece))
     np.testing.assert_allclose(XYZ, np.tile(seen.XYZ, (4, 1)), rtol=1e-9)
     np.testing.assert_allclose(kept, seen.light_kept, rtol=1e-9)
     np.testing.assert_allclose(ratio, 1, rtol=1e-9)
@@ -88,7 +90,7 @@ def test_nothing_uncertain_means_no_spread(inset_of):
 def test_coarse_samples_agree_with_the_full_solution(inset_of, text):
     """The sampled outcome of a moved strength equals the piece solved at 1 nm."""
     _, piece, seen = prepared(inset_of(text.format(dose="0.1 g")))
-    draw = spread.blank(2, piece)
+    draw = blank(2, piece)
     draw = replace(
         draw,
         scale=np.array([[2.0], [0.5]]),
@@ -132,16 +134,6 @@ def test_a_measured_bottle_narrows_the_spread(inset_of):
 
     assert size(narrow) < size(wide) / 2  # what is left is hue and purity of its dye
     assert wide.causes[0][0].kind == "strength"
-
-
-def test_unknown_bottle_has_a_factor_of_three(inset_of):
-    """Log-normal, 5-95 % from one third to three times (design of the shelf)."""
-    inset, piece, _ = prepared(inset_of(CAST.format(dose="0.1 g")))
-    only = next(c for c in causes_of(inset, piece) if c.kind == "strength")
-    z = np.array([-spread.Z95, spread.Z95])
-    scale = only.move(spread.blank(2, piece), z).scale[:, 0]
-    np.testing.assert_allclose(scale, [1 / 3, 3], rtol=1e-12)
-    assert only.unmeasured
 
 
 def test_bin_of_a_white_led_is_a_disc_in_uv(inset_of):

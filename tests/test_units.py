@@ -180,15 +180,13 @@ def test_size(text, wanted):
         ("1 1/0 mm", "divides by zero"),
         ("1e999 mm", "no finite number"),
         ("1e99999999999 mm", "no finite number"),
-        ("9" * 5000 + " mm", "no finite number"),
-        ("1/" + "9" * 5000 + " um", ""),
+        ("9" * 400 + " mm", "no finite number"),
+        ("9" * 400 + "/" + "9" * 400 + " mm", "no finite number"),
+        ("9" * 5000 + " mm", "has 5,003 characters"),
         ("1e308 m", "no finite number"),
     ],
 )
 def test_wrong_quantity(text, says):
-    if not says:  # not a slip: a fraction that is next to nothing
-        assert units.quantity(text, units.LENGTHS, example="9 mm") == 0
-        return
     with pytest.raises(TintlabError) as error:
         units.quantity(text, units.LENGTHS, example="9 mm")
     assert says in str(error.value)

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from tintlab import verdict
-from tintlab.glow import look, piece_of
+from tintlab.glow import look
+from tintlab.piece import piece_of
 from tintlab.shelf import shelf_for
 from tintlab.verdict import predict
 

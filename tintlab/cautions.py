@@ -4,8 +4,9 @@ They are common practice, no substitute for the safety sheets of your materials,
 local codes or for licensed practice, and every text says so once at the end.
 """
 
+from tintlab.colourants import Colourant, Dye, dyes_of
 from tintlab.inset import Inset
-from tintlab.materials import Material, dyes_of
+from tintlab.materials import Material
 
 RESIN = (
     "uncured resin and hardener can sensitise skin for life: nitrile gloves, air, no "
@@ -52,11 +53,15 @@ def cautions(inset: Inset, luminance: float | None) -> list[str]:
         tinted = [dosed.colourant for dosed in layer.dosed]
         tinted += [bathed.colourant for bathed in layer.bathed]
         for colourant in tinted:
-            materials += [colourant, *dyes_of(colourant)]
+            materials += _with_dyes(colourant)
     found += [SOLVENT] if coats else []
     for one in coats:
-        materials += [one.ink, *dyes_of(one.ink)]
+        materials += _with_dyes(one.ink)
     found += [f"{one.name}: {one.caution}" for one in materials if one.caution]
     if luminance is not None and luminance > BRIGHT_FROM:
         found.append(BRIGHT)
     return [*dict.fromkeys(" ".join(text.split()) for text in found), LAST]
+
+
+def _with_dyes(colourant: Colourant | Dye) -> list[Material]:
+    return [colourant, *dyes_of(colourant)]

@@ -12,6 +12,7 @@ from typing import Any
 import click
 
 from tintlab import __version__
+from tintlab.cli_chip import aim, chip
 from tintlab.errors import OutOfReach, TintlabError
 
 
@@ -75,6 +76,10 @@ def _draw(figure: Any, path: Path) -> None:
 @click.version_option(__version__, prog_name="tintlab")
 def main() -> None:
     """Predict the colour of lit, dyed, clear insets before the pour."""
+
+
+main.add_command(aim)
+main.add_command(chip)
 
 
 @main.command()
@@ -320,8 +325,8 @@ def trim(
 
         tintlab trim demo/tide-bell/cast-too-dark.toml
     """
-    from tintlab.glow import piece_of
     from tintlab.inset import read_inset
+    from tintlab.piece import piece_of
     from tintlab.report import advice, data
     from tintlab.shelf import shelf_for
     from tintlab.solve.dose import pour_again

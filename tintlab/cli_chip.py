@@ -13,6 +13,7 @@ import click
 from tintlab.errors import InsetError
 
 FILE = click.Path(path_type=Path)
+CONTEXT = {"help_option_names": ["-h", "--help"]}
 
 shelf_option = click.option(
     "--shelf",
@@ -31,7 +32,7 @@ def _say(text: str) -> None:
     click.echo(text, color=colours)
 
 
-@click.group()
+@click.group(context_settings=CONTEXT)
 def chip() -> None:
     """Plan test chips, read their photo, learn from them.
 
@@ -39,6 +40,62 @@ def chip() -> None:
 
         tintlab chip read demo/tide-bell/art/chips.jpg --blank 150,240 --blank 850,240 --chip "blue=500,240"
     """  # noqa: E501  a line to paste
+
+
+@chip.command("plan")
+@click.argument("file", type=FILE)
+@click.option(
+    "--batch", default="20 g", show_default=True, help="Resin mixed for one chip."
+)
+@click.option(
+    "--thickness", default="3 mm", show_default=True, help="Of the chip mould."
+)
+@click.option(
+    "--most",
+    type=click.IntRange(1, 8),
+    default=4,
+    show_default=True,
+    help="Chips at the most.",
+)
+@click.option(
+    "--write", type=FILE, metavar="TOML", help="Write the chips file to fill in."
+)
+@json_option
+@shelf_option
+def chip_plan(
+    file: Path,
+    batch: str,
+    thickness: str,
+    most: int,
+    write: Path | None,
+    as_json: bool,
+    own_shelf: tuple[Path, ...],
+) -> None:
+    """Say which test chips would teach most about the colour you want.
+
+    FILE is the inset file. Of a grid of doses those are taken whose reading by a camera
+    narrows the spread of this glow most; one chip more only if it is worth it.
+
+    Example:
+
+        tintlab chip plan demo/tide-bell/tide-bell.toml
+    """
+    from tintlab import units
+    from tintlab.chips.keep import write_new
+    from tintlab.chips.plan import plan
+    from tintlab.inset import read_inset
+    from tintlab.report import chipping, data
+    from tintlab.shelf import shelf_for
+
+    grams = units.quantity(batch, units.MASSES, example="20 g")
+    depth = units.quantity(thickness, units.LENGTHS, example="3 mm")
+    inset = read_inset(file, shelf_for(file, own_shelf))
+    advice = plan(inset, batch=grams, thickness=depth, most=most)
+    answer = chipping.plan_answer(advice, batch=grams)
+    if write is not None:
+        write_new(write, chipping.chips_file(answer, advice))
+        click.echo(f"wrote {write}", err=True)
+    _say(data.as_json(answer) if as_json else chipping.plan_text(answer))
 
 
 @chip.command("read")
@@ -204,21 +261,28 @@ def chip_learn(
     from tintlab.report import chipping, data
     from tintlab.shelf import open_shelf, shelf_for
 
-    place = shelving.found_shelf(file, (into, *own_shelf) if into else own_shelf)
-    shelf = shelf_for(file, own_shelf)
-    if place.is_dir() and place not in shelf.folders:
-        shelf = open_shelf(place, *shelf.folders[:-1])
+    place = shelving.found_shelf(file, own_shelf)
+    near = [p for p in (into, place) if p is not None and p.is_dir()]
+    shelf = open_shelf(*near, *shelf_for(file, own_shelf).folders[:-1])
     ladder = shelving.with_priors(read_ladder(file, shelf))
     today = datetime.now().astimezone().date().isoformat()
     metered = learn_metered(ladder) if is_metered(ladder) else ()
     lesson = None if metered else learn(ladder, emitters=shelf.all("emitters"))
     fits = lesson is None or lesson.fits
     plans = [
-        shelving.planned(m.learned, folder=place, date=today, dye=(m.dye, m.curve))
+        shelving.planned(
+            m.learned,
+            folder=into or place,
+            date=today,
+            dye=(m.dye, m.curve),
+            elsewhere=into is not None,
+        )
         for m in metered
     ]
     plans += [
-        shelving.planned(one, folder=place, date=today)
+        shelving.planned(
+            one, folder=into or place, date=today, elsewhere=into is not None
+        )
         for one in (lesson.learned if lesson else ())
     ]
     written = []
@@ -243,7 +307,7 @@ def chip_learn(
         _say(chipping.kept_text(answer, keep=keep))
 
 
-@click.command()
+@click.command(context_settings=CONTEXT)
 @click.argument("pictures", type=FILE, nargs=-1, required=True, metavar="PICTURE...")
 @click.option(
     "--at",

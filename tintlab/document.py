@@ -204,7 +204,7 @@ class Section:
         if wrong_bool or not isinstance(value, wanted):
             self.fail(
                 key,
-                f"{key} = {_shown(value)} is {_KINDS.get(type(value), 'a date')}; "
+                f"{key} = {shown(value)} is {_KINDS.get(type(value), 'a date')}; "
                 f"{key} takes {' or '.join(_KINDS[k] for k in kinds)}",
             )
         return value
@@ -216,7 +216,7 @@ class Section:
         """
         unread = [name for name in self.table if name not in self.known]
         for wanted in (key, *others):
-            for near in difflib.get_close_matches(wanted, unread, n=1, cutoff=0.7):
+            for near in difflib.get_close_matches(wanted, unread, n=1, cutoff=0.6):
                 line = self.document.line_of((*self.trail, near))
                 self.fail(key, f'{message}; line {line} has "{near}", write "{wanted}"')
         example = _EXAMPLES.get(key, f"{key} = ...")
@@ -245,6 +245,15 @@ class Section:
         """Return a text."""
         return self.take(key, str, default)
 
+    def texts(self, key: str, default: Any = _REQUIRED) -> list[str]:
+        """Return a list of texts."""
+        values = self.take(key, list, default)
+        if not all(isinstance(value, str) for value in values):
+            self.fail(
+                key, f'{key} = {shown(values)}; {key} takes texts, ["...", "..."]'
+            )
+        return list(values)
+
     def number(
         self,
         key: str,
@@ -259,7 +268,7 @@ class Section:
             return default
         value = finite(written)
         if value is None:
-            self.fail(key, f"{key} = {_shown(written)} is no finite number; mend it")
+            self.fail(key, f"{key} = {shown(written)} is no finite number; mend it")
         if not low <= value <= high:
             percent = "; percent is written as a ratio, 20 % as 0.2" * (high == 1)
             self.fail(key, f"{key} = {value:g}; give {_range(low, high)}{percent}")
@@ -269,7 +278,7 @@ class Section:
         """Return a whole number between `low` and `high`."""
         value = self.take(key, int, default)
         if not low <= value <= high:
-            self.fail(key, f"{key} = {_shown(value)}; give {_range(low, high)}")
+            self.fail(key, f"{key} = {shown(value)}; give {_range(low, high)}")
         return int(value)
 
     def numbers(self, key: str, count: int | None, default: Any = _REQUIRED) -> Any:
@@ -282,7 +291,7 @@ class Section:
             many = "" if count is None else f"{count} "
             self.fail(
                 key,
-                f"{key} = {_shown(values)}; {key} takes {many}finite numbers, "
+                f"{key} = {shown(values)}; {key} takes {many}finite numbers, "
                 f"[{', '.join(['1.5', '2', '3'][:count])}]",
             )
         return found
@@ -293,7 +302,7 @@ class Section:
         if key in self.table and value not in among:
             self.fail(
                 key,
-                f"{key} = {_shown(value)} is not known; {nearest(value, among)}"
+                f"{key} = {shown(value)} is not known; {nearest(value, among)}"
                 f"choose one of: {', '.join(among)}",
             )
         return value
@@ -393,7 +402,7 @@ def _range(low: float, high: float) -> str:
     return f"{low:g} to {high:g}" if low > -float("inf") else f"at most {high:g}"
 
 
-def _shown(value: object) -> str:
+def shown(value: object) -> str:
     """Show a value in an error, short and on one line, however deep it is."""
     text = f'"{value}"' if isinstance(value, str) else reprlib.repr(value)
     text = " ".join(text.split())
@@ -430,7 +439,7 @@ def read_text(path: Path, *, error: type[TintlabError], largest: int = LARGEST) 
     except (OSError, ValueError) as problem:
         reason = getattr(problem, "strerror", None) or problem
         raise error(
-            f'cannot read "{path.name}": {reason}; check its name and its folder '
+            f"cannot read {shown(path.name)}: {reason}; check its name and its folder "
             f'"{path.parent}"'
         ) from None
     if len(content) > largest:
@@ -464,10 +473,10 @@ def read(path: Path, *, error: type[TintlabError]) -> Section:
         lines = text.rstrip().split("\n")
         found = re.search(r"at line (\d+)", str(problem))
         row = int(found.group(1)) if found else len(lines)
-        reason = _shown(str(problem).split(" (at")[0]).strip('"')
+        reason = shown(str(problem).split(" (at")[0]).strip('"')
         here = lines[row - 1].strip() if row <= len(lines) else ""
         raise error(
-            f"{path.name}:{row}: {reason}: {_shown(here)}; a line is written "
+            f"{path.name}:{row}: {reason}: {shown(here)}; a line is written "
             'key = "value"'
         ) from None
     except RecursionError:

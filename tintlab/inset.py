@@ -13,21 +13,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tintlab import colorimetry, document, units
+from tintlab.colourants import Bottle, Colourant, Dye, Ink, dyes_of
 from tintlab.document import Section
 from tintlab.errors import InsetError, ShelfError, TintlabError
 from tintlab.materials import (
-    Bottle,
-    Colourant,
     Diffuser,
-    Dye,
     Emitter,
-    Ink,
     Material,
     Medium,
     Region,
     Room,
     Wall,
-    dyes_of,
     emitter_power,
 )
 from tintlab.shelf import Shelf

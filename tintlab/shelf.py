@@ -19,16 +19,12 @@ from numpy.typing import NDArray
 
 from tintlab import colorimetry, document
 from tintlab.colorimetry import ILLUMINANT_KEYS
+from tintlab.colourants import DYE_CLASSES, GRADES, Bottle, Dye, Ink, dye_shape
 from tintlab.document import Section
 from tintlab.errors import ShelfError, TintlabError
 from tintlab.materials import (
-    DYE_CLASSES,
-    GRADES,
-    Bottle,
     Diffuser,
-    Dye,
     Emitter,
-    Ink,
     Material,
     Medium,
     Region,
@@ -129,7 +125,8 @@ class Shelf:
 
     def names(self, kind: str) -> list[str]:
         """List the names of a kind."""
-        return [str(_head(path).get("name", path.stem)) for path in self.files(kind)]
+        heads = [(_head(path).get("name"), path.stem) for path in self.files(kind)]
+        return [name if isinstance(name, str) else stem for name, stem in heads]
 
     def own_first(self, kind: str, *, every: bool = False) -> list[Any]:
         """Read the maker's own materials; the shipped ones too if there are none."""
@@ -200,13 +197,13 @@ def _aliases(path: Path) -> list[str]:
     head = _head(path)
     aliases = head.get("aliases")
     names = [head.get("name"), *(aliases if isinstance(aliases, list) else [])]
-    return [str(name).lower() for name in names]
+    return [name.lower() for name in names if isinstance(name, str)]
 
 
 def _common(section: Section) -> dict[str, Any]:
     """Read the name and the source, which every file has."""
     name = section.text("name")
-    section.take("aliases", list, [])
+    section.texts("aliases", [])
     source = section.section("source")
     if source is None:
         section.missing("source", f'"{name}" has no [source]')
@@ -243,7 +240,8 @@ def table(section: Section, columns: tuple[str, ...]) -> Array:
     """
     named = section.take("columns", list)
     if tuple(named) != columns:
-        section.fail("columns", f"columns are {named}; they should be {list(columns)}")
+        wanted = ", ".join(f'"{column}"' for column in columns)
+        section.fail("columns", f"columns = {document.shown(named)}; write [{wanted}]")
     text, rows = section.text("table"), []
     below = _first_row(section, text)
     for offset, line in enumerate(text.splitlines()):
@@ -301,13 +299,34 @@ def _on_grid(section: Section, column: str, quantity: str) -> Array:
             "are needed; add the missing end",
         )
     if (values < 0).any() or (quantity != "power" and (values > 5).any()):
-        section.fail("table", f"{column} has values that cannot be; check the unit")
+        section.fail(
+            "table",
+            f"{column} goes from {values.min():g} to {values.max():g}, which cannot "
+            "be; percent is written as a ratio, 20 % as 0.2",
+        )
     return np.interp(WAVELENGTHS, wavelengths, values)
 
 
 def _pair(section: Section, key: str, default: Any) -> Any:
     values = section.numbers(key, 2, default)
     return None if values is None else (values[0], values[1])
+
+
+def _range(section: Section, key: str, default: list[float]) -> tuple[float, float]:
+    low, high = section.numbers(key, 2, default)
+    if not 0 <= low <= high:
+        section.fail(key, f"{key} = [{low:g}, {high:g}]; give the lower number first")
+    return low, high
+
+
+def _second(shape: Section) -> tuple[float, float] | None:
+    """Read wavelength [nm] and height [-] of a second maximum."""
+    values = shape.numbers("second", 2, None)
+    if values is None:
+        return None
+    if not (200 <= values[0] <= 1100 and 0 <= values[1] <= 10):
+        shape.fail("second", f"second = {values}; give nm and height, [420, 0.3]")
+    return values[0], values[1]
 
 
 def _emitter(section: Section, _: Shelf) -> Emitter:
@@ -373,12 +392,11 @@ def _dye(section: Section, _: Shelf) -> Dye:
         if not tabled.max() > 0:
             shape.fail("table", "this dye absorbs nothing within 380-780 nm")
         tabled = tabled / tabled.max()
-    uses = inner.take("uses", list)
     dye = Dye(
         **common,
         dye_class=inner.choice("class", DYE_CLASSES),
         hue=inner.text("hue"),
-        uses=tuple(str(use) for use in uses),
+        uses=tuple(inner.texts("uses")),
         fluoresces=inner.take("fluoresces", bool, False),
         fades=inner.choice("fades", ("slow", "medium", "fast"), "medium"),
         caution=inner.text("caution", ""),
@@ -394,17 +412,20 @@ def _dye(section: Section, _: Shelf) -> Dye:
         form=form,
         bands=bands,
         tabled=tabled,
-        valid=_pair(shape, "valid", [380, 780]),
+        valid=_range(shape, "valid", [380, 780]),
         width=shape.number("width", 3000.0, low=10, high=20_000),
         skew=shape.number("skew", 1.3, low=0.2, high=6),
         floor=shape.number("floor", 0.0, low=0, high=1),
-        second=_pair(shape, "second", None),
+        second=_second(shape),
         shift=shape.number("shift", 5.0, low=0, high=200),
         broadening=shape.number("broadening", 1.2, low=1, high=10),
         delta_e=shape.number("delta_e", 5.0, low=0, high=100),
     )
     for part in (inner, strength, shape):
         part.close()
+    with np.errstate(all="ignore"):  # what is no shape is refused here
+        if not dye_shape(dye).max() >= 1e-3:
+            shape.fail("form", "this dye absorbs next to nothing within 380-780 nm")
     return dye
 
 
@@ -497,11 +518,11 @@ def _sellmeier(index: Section) -> Array:
 
 
 def _cures(section: Section) -> dict[str, tuple[str, ...]]:
-    found = {cure: section.take(cure, list) for cure in section.table}
+    found = {cure: section.texts(cure) for cure in section.table}
     for cure, classes in found.items():
         for name in classes:
             if name not in DYE_CLASSES:
-                near = document.nearest(str(name), DYE_CLASSES)
+                near = document.nearest(name, DYE_CLASSES)
                 known = ", ".join(DYE_CLASSES)
                 section.fail(
                     cure, f'"{name}" is no class of dyes; {near}classes: {known}'
@@ -529,7 +550,7 @@ def _medium(section: Section, _: Shelf) -> Medium:
         haze=inner.number("haze", 0.0, low=0, high=1),
         scattering=inner.number("scattering", 0.0, low=0, high=1e4),
         anisotropy=inner.number("anisotropy", 0.9, low=-0.99, high=0.99),
-        thickness=_pair(inner, "thickness", [1, 25]),
+        thickness=_range(inner, "thickness", [1, 25]),
         bath_limit=inner.number("bath_limit", None, low=-50, high=500),
         loading_limit=inner.number("loading_limit", None, low=0, high=1),
         pour_depth=inner.number("pour_depth", None, low=0, high=1e4),

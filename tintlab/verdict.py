@@ -7,23 +7,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tintlab import yardstick
+from tintlab.causes import glowing
 from tintlab.colorimetry import XYZ_to_Lab, XYZ_to_swatch, spectrum_to_XYZ
-from tintlab.glow import (
-    Look,
-    Piece,
-    look,
-    miss,
-    piece_of,
-    radiance,
-    solve_piece,
-    thinned,
-    tint_depths,
-)
+from tintlab.colourants import Dye, dyes_of, unmeasured
+from tintlab.glow import Look, look, miss, radiance, solve_piece, tint_depths
 from tintlab.inset import Dosed, Inset, Layer
-from tintlab.materials import Dye, Medium, Room, dyes_of, unmeasured
+from tintlab.materials import Medium, Room
 from tintlab.optics import headon_trusted
+from tintlab.piece import Piece, piece_of, thinned
 from tintlab.spectrum import WAVELENGTHS
-from tintlab.spread import Spread, glowing, spread_of
+from tintlab.spread import Spread, spread_of
 
 Array = NDArray[np.float64]
 

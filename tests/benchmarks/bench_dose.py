@@ -16,8 +16,9 @@ from pathlib import Path
 import numpy as np
 
 from tintlab.colorimetry import spectrum_to_XYZ
-from tintlab.glow import piece_of, undyed
+from tintlab.glow import undyed
 from tintlab.inset import read_inset
+from tintlab.piece import piece_of
 from tintlab.shelf import shelf_for
 from tintlab.solve.dose import candidates, doses
 from tintlab.solve.reach import reach

@@ -26,9 +26,7 @@ RUNS = 9
 def started(*words):
     """Seconds of a fresh interpreter. [s]"""
     start = time.perf_counter()
-    subprocess.run(
-        [sys.executable, *words], check=True, capture_output=True
-    )
+    subprocess.run([sys.executable, *words], check=True, capture_output=True)
     return time.perf_counter() - start
 
 

@@ -13,7 +13,8 @@ from tintlab.errors import InsetError, OutOfReach
 from tintlab.glow import look, miss
 from tintlab.shelf import shelf_for
 from tintlab.solve.amounts import STEP, _score, optimised, problem_of
-from tintlab.solve.dose import _best_option, candidates, doses, with_parts
+from tintlab.solve.dose import _recipe, candidates, doses, with_parts
+from tintlab.solve.measures import best_options
 from tintlab.units import dose as read_dose
 
 TIDE = Path(__file__).resolve().parents[2] / "demo" / "tide-bell" / "tide-bell.toml"
@@ -51,6 +52,11 @@ def asked(inset_of, shelf):
         return inset_of(text), [shelf.find("bottles", name) for name in names]
 
     return make
+
+
+def best_recipe(problem, one, amounts, how, scale):
+    best = best_options(problem, one, amounts, how, scale)
+    return None if best is None else _recipe(problem, one, *best, how)
 
 
 # ------------------------------------------------ the ideal, against other solvers
@@ -98,7 +104,7 @@ def test_whole_drops_equal_full_enumeration(asked):
     inset, bottles = asked("60, -40, 15", names=NAMES[:2])
     problem = problem_of(inset, bottles)
     amounts = next(a for one, a, _ in optimised(problem)[2] if one == (0, 1))
-    found = _best_option(problem, (0, 1), amounts, "drops", 0.1)
+    found = best_recipe(problem, (0, 1), amounts, "drops", 0.1)
     least = np.inf
     for blue, yellow in product(range(1, 40), range(1, 25)):
         parts = [
@@ -142,10 +148,10 @@ def test_recipe_survives_being_written_down(asked, inset_of):
 def test_weighed_doses_are_steps_of_the_scale(asked):
     inset, bottles = asked("50, -25, -15", names=NAMES[:2])
     problem = problem_of(inset, bottles)
-    assert _best_option(problem, (0,), np.array([0.7]), "weighed", 0.1) is not None
+    assert best_recipe(problem, (0,), np.array([0.7]), "weighed", 0.1) is not None
     for one, amounts, _ in (*optimised(problem)[1], *optimised(problem)[2]):
         for scale in (0.1, 0.01):
-            found = _best_option(problem, one, amounts, "weighed", scale)
+            found = best_recipe(problem, one, amounts, "weighed", scale)
             parts = () if found is None else found.parts
             for part in parts:
                 steps = part.dose.amount / scale
@@ -160,7 +166,7 @@ def test_drop_error_is_the_difference_one_drop_away(asked):
     inset, bottles = asked("50, -25, -15", names=NAMES[:2])
     problem = problem_of(inset, bottles)
     amounts = next(a for one, a, _ in optimised(problem)[2] if one == (0, 1))
-    found = _best_option(problem, (0, 1), amounts, "drops", 0.1)
+    found = best_recipe(problem, (0, 1), amounts, "drops", 0.1)
     first = found.parts[0]
     one_more = replace(first, grams=first.grams + first.bottle.drop)
     moved = with_parts(inset, 0, (one_more, found.parts[1]))

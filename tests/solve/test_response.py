@@ -8,6 +8,7 @@ import pytest
 
 from tintlab import glow
 from tintlab.inset import read_inset
+from tintlab.piece import piece_of
 from tintlab.shelf import shelf_for
 from tintlab.solve.response import response_of
 
@@ -17,7 +18,7 @@ DEMO = Path(__file__).resolve().parents[2] / "demo"
 @pytest.mark.parametrize("file", ["tide-bell/tide-bell", "kiln-mask/ember-thin"])
 def test_response_equals_the_solved_stack(file):
     path = DEMO / f"{file}.toml"
-    piece = glow.piece_of(read_inset(path, shelf_for(path)))
+    piece = piece_of(read_inset(path, shelf_for(path)))
     slab = next(t.place[1] for t in piece.tints if t.place[0] == "slab")
     found = response_of(piece, slab)
     rest = tuple(t for t in piece.tints if t.place != ("slab", slab))
@@ -37,7 +38,7 @@ def test_response_equals_the_solved_stack(file):
 
 def test_slope_is_the_derivative():
     path = DEMO / "tide-bell/tide-bell.toml"
-    piece = glow.piece_of(read_inset(path, shelf_for(path)))
+    piece = piece_of(read_inset(path, shelf_for(path)))
     found = response_of(piece, piece.tints[0].place[1])
     depth = np.linspace(0.01, 8, 401)
     h = 1e-5

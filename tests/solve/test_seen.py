@@ -8,9 +8,11 @@ import pytest
 from tintlab import yardstick
 from tintlab.colorimetry import XYZ_to_Lab, spectrum_to_XYZ
 from tintlab.errors import InsetError
-from tintlab.glow import look, piece_of
+from tintlab.glow import look
+from tintlab.piece import piece_of
 from tintlab.shelf import shelf_for
-from tintlab.solve.seen import camera, find_out
+from tintlab.solve.seen import find_out
+from tintlab.solve.sights import camera
 from tintlab.solve.trim import with_emitter
 
 TEXT = """

@@ -7,7 +7,8 @@ import numpy as np
 import pytest
 
 from tintlab.errors import InsetError
-from tintlab.glow import look, miss, piece_of
+from tintlab.glow import look, miss
+from tintlab.piece import piece_of
 from tintlab.shelf import shelf_for
 from tintlab.solve.trim import trim, with_coats, with_emitter, with_face_film
 

@@ -17,11 +17,11 @@ from typing import Any
 import numpy as np
 
 from tintlab import document
+from tintlab.causes import Z95
+from tintlab.colourants import Bottle, Colourant, Ink, shape_spread
 from tintlab.document import Section
 from tintlab.errors import ShelfError
-from tintlab.materials import Bottle, Colourant, Ink, shape_spread
 from tintlab.spectrum import Source
-from tintlab.spread import Z95
 
 LEAST = 1.05  # a spread below this is not believed without a spectrometer; assumed
 KNOWN_DROP = 1.1  # a 5-95 % factor up to this counts as a drop that was weighed
@@ -233,6 +233,7 @@ def story_of(one: Colourant) -> Story:
         "source": Source(
             citation=label.text("citation", "a label"),
             kind=label.text("kind", "assumed"),
+            note=label.text("note", ""),
         ),
     }
     if isinstance(one, Bottle):

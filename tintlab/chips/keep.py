@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from tintlab.causes import Z95
 from tintlab.chips.evidence import (
     Evidence,
     Gaussian,
@@ -27,15 +28,15 @@ from tintlab.chips.evidence import (
 )
 from tintlab.chips.ladder import Ladder, colourants, with_colourants
 from tintlab.chips.learn import Learned
+from tintlab.colourants import Bottle, Colourant, Ink
 from tintlab.errors import ShelfError
-from tintlab.materials import Bottle, Colourant, Ink
 from tintlab.shelf import open_shelf, shipped, slug
 from tintlab.spectrum import WAVELENGTHS
-from tintlab.spread import Z95
 
 Array = NDArray[np.float64]
 
 CITATION = "own test chips"
+ROUNDING = 1e-3  # difference of logarithms that writing five figures explains
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -69,7 +70,12 @@ def with_priors(ladder: Ladder) -> Ladder:
 
 
 def planned(
-    learned: Learned, *, folder: Path, date: str, dye: tuple[str, Array] | None = None
+    learned: Learned,
+    *,
+    folder: Path,
+    date: str,
+    dye: tuple[str, Array] | None = None,
+    elsewhere: bool = False,
 ) -> Plan | None:
     """Put new evidence to the old and say what would be written; None for nothing new.
 
@@ -82,30 +88,50 @@ def planned(
         Of today.
     dye : (str, ndarray), optional
         Name and measured curve of the colourant's own dye, from a spectrometer.
+    elsewhere : bool
+        Write to `folder` although the material is on another shelf of the maker's.
     """
     if learned.evidence is None and learned.weighed is None:
         return None
-    story = story_of(learned.prior)
+    story = told = story_of(learned.prior)
     if learned.weighed is not None and isinstance(story.label, Bottle):
         drop, spread = learned.weighed
-        label = replace(story.label, drop=drop, drop_spread=spread)
-        story = replace(story, label=label)
+        if (
+            abs(np.log(drop / story.label.drop))
+            + abs(np.log(spread / story.label.drop_spread))
+            > ROUNDING
+        ):
+            label = replace(story.label, drop=drop, drop_spread=spread)
+            story = replace(story, label=label)
     if learned.evidence is not None:
         new = replace(learned.evidence, date=date)
-        kept = without(story, new.key).evidence
-        story = replace(story, evidence=(*kept, new))
-    after = combined(story)
-    one = learned.prior
-    kind = "inks" if isinstance(one, Ink) else "bottles"
+        if not any(_alike(old, new) for old in story.evidence):
+            kept = without(story, new.key).evidence
+            story = replace(story, evidence=(*kept, new))
+    after, one = combined(story), learned.prior
     here = Path(one.path)
     own = bool(one.path) and not here.is_relative_to(shipped())
-    path = here if own else folder / kind / f"{slug(one.name)}.toml"
+    kind = "inks" if isinstance(one, Ink) else "bottles"
+    path = here
+    if elsewhere or not own:
+        path = folder / kind / f"{slug(one.name)}.toml"
     dyes = {}
     if dye is not None:
         dyes[f"{slug(dye[0])}.toml"] = "\n".join(_dye_lines(after, *dye, date))
-    lines = _lines(after, story, None if dye is None else dye[0])
-    return Plan(
-        path=path, text="\n".join(lines) + "\n", before=one, after=after, dyes=dyes
+    text = "\n".join(_lines(after, story, None if dye is None else dye[0])) + "\n"
+    if story is told and path.is_file():  # nothing new: rounding must not move it
+        text, dyes = path.read_text(encoding="utf-8"), {}
+    return Plan(path=path, text=text, before=one, after=after, dyes=dyes)
+
+
+def _alike(old: Evidence, new: Evidence) -> bool:
+    """Whether the same chips say the same again, but for rounding."""
+    a, b = old.strength, new.strength
+    return (
+        (old.key, old.kind, old.by_drop) == (new.key, new.kind, new.by_drop)
+        and len(old.doses) == len(new.doses)
+        and abs(a.mean - b.mean) < 0.03 * b.deviation
+        and abs(a.deviation - b.deviation) < 0.03 * b.deviation
     )
 
 
@@ -123,16 +149,35 @@ def write(plan: Plan) -> list[Path]:
     return [path for path, text in files.items() if _replaced(path, text)]
 
 
+def write_new(path: Path, text: str) -> None:
+    """Write a file that must not be there yet.
+
+    Raises
+    ------
+    ShelfError
+    """
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError:
+        raise ShelfError(
+            f'"{path}" is there already; name another file, or remove it first'
+        ) from None
+    except OSError as problem:
+        raise ShelfError(
+            f'cannot write "{path}": {problem.strerror or problem}; check the folder'
+        ) from None
+
+
 def _replaced(path: Path, text: str) -> bool:
     """Put a text in the place of a file; False when it stands there already."""
     if path.is_file() and path.read_bytes() == text.encode("utf-8"):
         return False
-    kind, folder = path.parent.name, path.parent.parent
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         temporary = _beside(path, text)
         try:
-            open_shelf(folder).read(kind, temporary)
+            open_shelf(path.parent.parent).read(path.parent.name, temporary)
             _keep_old(path)
             temporary.replace(path)
         finally:
@@ -162,9 +207,13 @@ def _beside(path: Path, text: str) -> Path:
 
 def _keep_old(path: Path) -> None:
     """Copy what is there to a name that no shelf reads."""
-    if path.is_file():
-        text = path.read_text(encoding="utf-8")
-        _beside(path, text).replace(path.with_name(path.name + ".old"))
+    if not path.is_file():
+        return
+    copy = _beside(path, path.read_text(encoding="utf-8"))
+    try:
+        copy.replace(path.with_name(path.name + ".old"))
+    finally:
+        copy.unlink(missing_ok=True)
 
 
 # ------------------------------------------------------------ the text
@@ -211,7 +260,7 @@ def _lines(one: Colourant, story: Story, dye: str | None) -> Iterator[str]:
     source = {
         "citation": CITATION if learned else label.source.citation,
         "kind": "learned" if learned else label.source.kind,
-        "note": one.source.note if learned else label.source.note,
+        "note": "" if learned else label.source.note,
     }
     yield from _table("[source]", source)
     yield from _table("[ink]" if isinstance(one, Ink) else "[bottle]", _own(one))
@@ -265,8 +314,12 @@ def _label(label: Colourant, story: Story, dye: str | None) -> dict[str, Any]:
         rows["gain"] = label.gain
     if len(label.dyes) > 1 and dye is None:
         rows["shares"] = [share for _, share in label.dyes]
-    rows |= {"citation": label.source.citation, "kind": label.source.kind}
-    return rows
+    source = label.source
+    return rows | {
+        "citation": source.citation,
+        "kind": source.kind,
+        "note": source.note,
+    }
 
 
 def _logs(one: Gaussian | None) -> list[float] | None:

@@ -10,9 +10,10 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from tintlab.colourants import Bottle, Colourant, Ink
 from tintlab.errors import InsetError
 from tintlab.inset import Bathed, Coats, Dosed, Layer
-from tintlab.materials import Bottle, Colourant, Diffuser, Emitter, Ink
+from tintlab.materials import Diffuser, Emitter
 
 Array = NDArray[np.float64]
 
@@ -28,6 +29,8 @@ class Sight:
     value, sigma : ndarray, shape (m,)
         Ratios to the blank and their standard errors; m is 3, 1, 3 or 0. [-]
     usable : ndarray of bool, shape (m,)
+    common : float
+        Relative error that all channels, and all chips of one picture, share. [-]
     file : Path or None
         Of a spectrum.
     """
@@ -36,6 +39,7 @@ class Sight:
     value: Array
     sigma: Array
     usable: NDArray[np.bool_]
+    common: float = 0.0
     file: Path | None = None
 
 

@@ -46,6 +46,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tintlab import document, units
+from tintlab.causes import SCALE
 from tintlab.chips.ladder import Chip, Ladder, Sight, Weighed
 from tintlab.chips.photo import read_photo
 from tintlab.chips.photo_marks import read_marks
@@ -55,7 +56,6 @@ from tintlab.document import Section
 from tintlab.errors import InsetError, ShelfError, TintlabError
 from tintlab.inset import read_layer
 from tintlab.shelf import Shelf
-from tintlab.spread import SCALE
 
 Array = NDArray[np.float64]
 
@@ -66,6 +66,7 @@ SURE_LIGHT = 0.06  # of a light-meter ratio: scatter and spectral mismatch; assu
 SURE_COLOUR = 0.01  # of a colorimeter's X, Y, Z, the white at 1; assumed
 LEAST = 0.02  # a channel darker than this share of the blank is not used; assumed
 DROP_REPEAT = 0.08  # relative deviation of one drop from the bottle's mean; assumed
+OWN_NOISE = 0.003  # relative error of a channel by itself, at the least; assumed
 RAW_TONE, CHECKED_TONE, OPEN_TONE = 0.01, 0.03, 0.15  # of typed ratios; assumed
 
 
@@ -172,15 +173,20 @@ def _photographed(section: Section, folder: Path) -> tuple[Camera, tuple[str, ..
 
 
 def _unbent(reading: Reading, bend: float) -> Sight:
-    """Take the tone curve's error, common to all chips, out of each error."""
+    """Take out of each error what is common: the tone curve, and the level.
+
+    Vignetting and the blank's own error are the same share in every channel; they are
+    not more than the smallest relative error.
+    """
+    usable = reading.usable & (reading.ratio > LEAST)
     ratio = np.where(reading.usable, reading.ratio, 1.0)
-    common = ratio * np.log(np.maximum(ratio, 1e-6)) * bend
-    own = np.where(reading.usable, reading.sigma, 1.0) ** 2 - common**2
+    relative = np.where(reading.usable, reading.sigma, ratio) / ratio
+    curve = np.log(np.maximum(ratio, 1e-6)) * bend
+    relative = np.sqrt(np.maximum(relative**2 - curve**2, OWN_NOISE**2))
+    common = float(relative[usable].min()) if usable.any() else 0.0
+    own = np.sqrt(np.maximum(relative**2 - common**2, OWN_NOISE**2))
     return Sight(
-        kind="camera",
-        value=ratio,
-        sigma=np.sqrt(np.maximum(own, (0.003 * ratio) ** 2)),
-        usable=reading.usable & (reading.ratio > LEAST),
+        kind="camera", value=ratio, sigma=ratio * own, usable=usable, common=common
     )
 
 

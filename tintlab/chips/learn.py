@@ -14,15 +14,16 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from tintlab.causes import Z95
 from tintlab.chips.evidence import KNOWN_DROP, LEAST, Evidence, Gaussian
 from tintlab.chips.fit import Fit, Interval, fitted, interval
 from tintlab.chips.ladder import Ladder, colourants, with_colourants
-from tintlab.chips.model import colourant_curve, model_of, tint_curve
+from tintlab.chips.model import colourant_curve, model_of, tint_factor
 from tintlab.chips.suspect import Suspect, suspects
+from tintlab.colourants import Bottle, Colourant, Ink
 from tintlab.errors import InsetError
-from tintlab.materials import Bottle, Colourant, Emitter, Ink
+from tintlab.materials import Emitter
 from tintlab.spectrum import WAVELENGTHS
-from tintlab.spread import Z95
 
 Array = NDArray[np.float64]
 
@@ -266,7 +267,7 @@ def _gain(fit: Fit, one: Colourant) -> float | None:
 def _doses(fit: Fit, one: Colourant) -> tuple[float, ...]:
     """Peak absorbances of a colourant in the chips, as fitted, low to high."""
     found = [
-        tint.absorbance * float(tint_curve(fit.model, fit.z[None], tint).max())
+        tint.absorbance * float(tint_factor(fit.model, fit.z[None], tint)[0])
         for tints in fit.model.tints
         for tint in tints
         if tint.colourant.name == one.name

@@ -10,16 +10,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from tintlab.causes import Z95
 from tintlab.chips.evidence import KNOWN_DROP, LEAST, Evidence, Gaussian
 from tintlab.chips.fit import Interval
 from tintlab.chips.ladder import Chip, Ladder, colourants
 from tintlab.chips.learn import Learned, with_weighed
 from tintlab.chips.unknown import unknowns_of
+from tintlab.colourants import Bottle, Colourant
 from tintlab.errors import InsetError, TintlabError
 from tintlab.inset import Dosed
-from tintlab.materials import Bottle, Colourant
 from tintlab.measured import internal_transmittance, read_measured, to_grid
-from tintlab.spread import Z95
 
 Array = NDArray[np.float64]
 

@@ -14,19 +14,14 @@ from numpy.typing import NDArray
 
 from tintlab.chips import camera
 from tintlab.chips.camera import COARSE, GRID, Family
-from tintlab.chips.ladder import Chip, Ladder
+from tintlab.chips.ladder import Chip, Ladder, colourants
 from tintlab.chips.unknown import Unknown, chip_inset, unknowns_of
 from tintlab.colorimetry import illuminant, tables
-from tintlab.glow import LN10, Tint, piece_of
+from tintlab.colourants import Colourant, Ink, dye_shape, own_width
 from tintlab.inset import Coats, Dosed
-from tintlab.materials import (
-    Colourant,
-    Emitter,
-    Ink,
-    dye_shape,
-    own_width,
-)
+from tintlab.materials import Emitter
 from tintlab.optics import uneven_transmittance
+from tintlab.piece import LN10, Tint, piece_of
 from tintlab.solve.response import Response, response_of
 from tintlab.spectrum import WAVELENGTHS
 from tintlab.spread import (
@@ -40,7 +35,7 @@ Array = NDArray[np.float64]
 STRAY = 0.005  # stray light over that of the blank, median; assumed
 FLOOR = 0.01  # error of a ratio that no camera of the family explains; assumed
 WEAK = 0.06  # share of the best channel below which a channel sees too little light
-UNSURE = 0.4  # relative deviation, over cameras, of a channel that sees the LED
+UNSURE = 0.6  # relative deviation, over cameras, of a channel that sees the LED
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -66,6 +61,8 @@ class Model:
     channel : ndarray of int, shape (m,)
         0 to 2 for camera channels, 3 for luminance, 4 to 6 for X, Y, Z.
     family : Family or None
+    columns : dict
+        Position of each unknown by kind, name and number.
     """
 
     ladder: Ladder
@@ -79,13 +76,11 @@ class Model:
     owner: NDArray[np.intp]
     channel: NDArray[np.intp]
     family: Family | None
+    columns: dict[tuple[str, str, int], int]
 
     def column(self, kind: str, name: str = "", number: int = 0) -> int | None:
         """Return the position of an unknown, or None when it is known."""
-        for i, u in enumerate(self.unknowns):
-            if (u.kind, u.name, u.number) == (kind, name, number):
-                return i
-        return None
+        return self.columns.get((kind, name, number))
 
     def moved(self, z: Array, kind: str, name: str = "", number: int = 0) -> Array:
         """Return deviation times z of one unknown, shape (n,); 0 when it is known."""
@@ -120,10 +115,12 @@ def model_of(
     unknowns = [
         u for u in unknowns_of(ladder) if (u.kind, u.name, u.number) not in named
     ]
+    unknowns += extra
     value, sigma, owner, channel = _readings(chips, responses, light, family)
     return Model(
         ladder=ladder,
-        unknowns=(*unknowns, *extra),
+        unknowns=tuple(unknowns),
+        columns={(u.kind, u.name, u.number): i for i, u in enumerate(unknowns)},
         responses=responses,
         tints=tints,
         light=light,
@@ -214,6 +211,10 @@ def predicted(model: Model, z: Array) -> Array:
     if model.family is not None:
         zc = z[:, [i for i, u in enumerate(model.unknowns) if u.kind == "camera"]]
         cameras = model.family.sensitivities(zc)
+    curves = {
+        name: colourant_curve(model, z, one)
+        for name, one in colourants(model.ladder).items()
+    }
     observer = tables().observer[::COARSE].T
     daylight = illuminant("D65")[::COARSE]
     found = np.empty((n, model.value.size))
@@ -222,19 +223,27 @@ def predicted(model: Model, z: Array) -> Array:
         if not rows.size:
             continue
         bare = model.responses[number].radiance(np.zeros(GRID.size))
-        passed = model.responses[number].radiance(_depth(model, number, z))
+        passed = model.responses[number].radiance(_depth(model, number, z, curves))
         lit, blank = light * passed, light * bare
         lit = lit + _own_light(model, number, z, blank - lit)
         ratio = np.empty((n, 7))
         if model.family is not None:
             seen = (cameras * lit[:, None]).sum(axis=-1)
             base = (cameras * blank[:, None]).sum(axis=-1)
-            ratio[:, :3] = _through_lens(model, z, seen / _safe(base))
+            level = _level(model, number, z)[:, None]
+            ratio[:, :3] = _through_lens(model, z, level * seen / _safe(base))
         ratio[:, 3] = lit @ observer[1] / (blank @ observer[1])
         colour = (daylight * passed) @ observer.T / (daylight * bare @ observer[1])
         ratio[:, 4:] = colour / tables().white
         found[:, rows] = ratio[:, model.channel[rows]]
     return found
+
+
+def _level(model: Model, number: int, z: Array) -> Array:
+    """Light of a chip's place over that of the blank's, shape (n,)."""
+    chip = model.ladder.chips[number]
+    log = model.moved(z, "level", chip.name)
+    return np.asarray(np.exp(log + chip.sight.common * model.moved(z, "level")))
 
 
 def _safe(values: Array) -> Array:
@@ -249,55 +258,56 @@ def _through_lens(model: Model, z: Array, ratio: Array) -> Array:
     return np.asarray(np.sign(linear) * np.abs(linear) ** bend)
 
 
-def _depth(model: Model, number: int, z: Array) -> Array:
+def _depth(model: Model, number: int, z: Array, curves: dict[str, Array]) -> Array:
     """Napierian depth of the dyed layer of one chip, shape (n, n_wavelengths)."""
     chip = model.ladder.chips[number]
     depth = np.zeros((len(z), GRID.size))
     for j, tint in enumerate(model.tints[number]):
-        scale = tint.absorbance * np.exp(model.moved(z, "dose", chip.name, j))
+        name = tint.colourant.name
+        scale = tint.absorbance * tint_factor(model, z, tint)
+        scale = scale * np.exp(model.moved(z, "dose", chip.name, j))
         if isinstance(tint.origin, Dosed):
             scale = scale * np.exp(model.moved(z, "thickness", chip.name))
-        absorbance = scale[:, None] * tint_curve(model, z, tint)
-        passed = uneven_transmittance(absorbance=absorbance, variation=tint.unevenness)
-        grey = model.moved(z, "scatter", tint.colourant.name) * scale
+        passed = uneven_transmittance(
+            absorbance=scale[:, None] * curves[name], variation=tint.unevenness
+        )
+        grey = model.moved(z, "scatter", name) * scale
         depth = depth - np.log(np.maximum(passed, 1e-300)) + LN10 * grey[:, None]
     return depth
 
 
-def tint_curve(model: Model, z: Array, tint: Tint) -> Array:
-    """Absorbance of a tint over its stated peak, shape (n, n_wavelengths)."""
+def tint_factor(model: Model, z: Array, tint: Tint) -> Array:
+    """Absorbance of a tint over what its file and its dose say, shape (n,)."""
     one = tint.colourant
-    if not isinstance(one, Colourant):
-        raise TypeError("a ladder holds bottles and inks only")
     log = model.moved(z, "strength", one.name)
     if isinstance(tint.origin, Dosed) and tint.origin.dose.unit == "drops":
         log = log + model.moved(z, "drop", one.name)
     factor = np.exp(log)
-    if (
-        isinstance(tint.origin, Coats)
-        and tint.origin.count > 1
-        and isinstance(one, Ink)
-    ):
-        more = tint.origin.count - 1
+    if isinstance(tint.origin, Coats) and isinstance(one, Ink):
+        more = max(tint.origin.count - 1, 0)
         gain = one.gain * np.exp(model.moved(z, "gain", one.name))
         factor = factor * (1 + gain * more) / (1 + one.gain * more)
-    return factor[:, None] * colourant_curve(model, z, one)
+    return np.asarray(factor)
 
 
 def colourant_curve(
     model: Model, z: Array, one: Colourant, wavelengths: Array = GRID
 ) -> Array:
-    """Absorbance over the stated peak, with shift, width and shares moved."""
-    own = own_width(one)
-    here = one.shift[0] if one.shift else 0.0
-    shift = here + model.moved(z, "shift", one.name)
-    wide = own * np.exp(model.moved(z, "width", one.name))
-    total = np.zeros((len(z), wavelengths.size))
+    """Absorbance over the stated peak, with shift, width and shares moved.
+
+    Most rows of z move something else; each sort of curve is reckoned once.
+    """
+    columns = [model.moved(z, "shift", one.name), model.moved(z, "width", one.name)]
+    columns += [model.moved(z, "share", one.name, j) for j in range(len(one.dyes))]
+    sorts, back = np.unique(np.stack(columns, axis=-1), axis=0, return_inverse=True)
+    shift = sorts[:, 0] + (one.shift[0] if one.shift else 0.0)
+    wide = own_width(one) * np.exp(sorts[:, 1])
+    total = np.zeros((len(sorts), wavelengths.size))
     for j, (dye, share) in enumerate(one.dyes):
-        part = share * np.exp(model.moved(z, "share", one.name, j))
+        part = share * np.exp(sorts[:, 2 + j])
         shape = dye_shape(dye, shift=shift, broadening=wide, wavelengths=wavelengths)
         total += part[:, None] * shape
-    return total / _plain_peak(one)
+    return np.asarray(total[back.reshape(-1)] / _plain_peak(one))
 
 
 def _plain_peak(one: Colourant) -> float:

@@ -2,66 +2,41 @@
 
 Every dose of a small grid is a candidate. What a set of chips would teach is reckoned
 before any is cast: the slopes of its readings by all unknowns give the covariance that
-would be left (Gauss-Newton information), at three strengths the bottles may turn out to
-have. The set is chosen whose leftover spread of a* and b* of the *glow* is least; a chip
-more is asked for only when it is worth it.
+would be left (Gauss-Newton information), at three strengths that the bottles may have.
+The set is chosen whose leftover spread of a* and b* of the *glow* is least; a chip more
+is asked for only when it is worth it.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import combinations
+from itertools import combinations, pairwise
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from tintlab.causes import Z95
+from tintlab.chips.casts import BATCH, MOULD, Cast, candidates, named
 from tintlab.chips.evidence import KNOWN_DROP, LEAST, REPEATED_DROP
 from tintlab.chips.fit import slopes
 from tintlab.chips.ladder import Chip, Ladder, Sight, exchanged
 from tintlab.chips.model import FLOOR, Model, model_of, predicted
+from tintlab.colourants import Bottle, Colourant, shape_spread
 from tintlab.errors import InsetError
-from tintlab.glow import look, piece_of, strength
-from tintlab.inset import Coats, Dosed, Inset, Layer
-from tintlab.materials import Bottle, Colourant, Ink, shape_spread
-from tintlab.optics import coats_absorbance
-from tintlab.spread import Spread, Z95, spread_of
-from tintlab.units import Dose
-from tintlab.uptake import sheet_absorbance
+from tintlab.glow import look
+from tintlab.inset import Inset, Layer
+from tintlab.piece import piece_of
+from tintlab.spread import Spread, spread_of
 
 Array = NDArray[np.float64]
 
-AIM = (0.3, 0.9)  # peak absorbance of a chip that a camera reads well
-FEWEST_DROPS, MOST_DROPS = 1, 40
-LET_DOWNS = (10, 20, 50, 100, 400)  # parts of part A to one of liquid, by weight
-GRAMS = (0.5, 1.0, 1.5, 2.0)  # [g] of a let-down in one chip's batch
-MINUTES = (1.0, 2.0, 4.0, 8.0, 15.0, 30.0, 60.0)  # of a strip in the bath
-EACH = 4  # candidates a bottle
 TRUTHS = (-1.0, 0.0, 1.0)  # z of the strengths at which the worth is reckoned
 READ = 0.03  # relative error of a channel ratio that a careful photo gives; assumed
 TONE = 0.05  # deviation of its tone exponent, two exposures taken; assumed
 DARK = 0.03  # channels darker than this teach nothing
 WORTH = 0.07  # a chip more must lower the glow's spread by this share
 MOST = 4
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Cast:
-    """One chip to make.
-
-    Attributes
-    ----------
-    name, colourant, amount : str
-        "amount" is a dose, minutes or coats as it stands in a chips file.
-    layer : Layer
-    absorbance : float
-        Expected peak absorbance. [-]
-    """
-
-    name: str
-    colourant: str
-    amount: str
-    layer: Layer
-    absorbance: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -123,6 +98,11 @@ def plan(
     InsetError
         When the inset holds no bottle and no ink that a chip could teach about.
     """
+    if not (MOULD[0] <= thickness <= MOULD[1] and BATCH[0] <= batch <= BATCH[1]):
+        raise InsetError(
+            f"a chip of {thickness:g} mm from {batch:g} g cannot be cast; a mould is "
+            f"{MOULD[0]:g} to {MOULD[1]:g} mm, a batch {BATCH[0]:g} to {BATCH[1]:g} g"
+        )
     casts = candidates(inset, batch=batch, thickness=thickness)
     if not casts:
         raise InsetError(
@@ -147,10 +127,10 @@ def plan(
         steps=steps,
         before=before,
         after=after,
-        factors={n: (one.spread, taught[n].spread) for n, one in _named(inset).items()},
+        factors={n: (one.spread, taught[n].spread) for n, one in named(inset).items()},
         weigh=tuple(
             name
-            for name, one in _named(inset).items()
+            for name, one in named(inset).items()
             if isinstance(one, Bottle) and one.drop_spread > KNOWN_DROP
             and any(c.colourant == name and "drop" in c.amount for c in chosen.casts)
         ),
@@ -159,129 +139,13 @@ def plan(
 
 def _worth_it(steps: Sequence[Step]) -> Step:
     """Return the last step before one that hardly helps; one chip at the least."""
-    for here, more in zip(steps[1:], steps[2:], strict=False):
+    for here, more in pairwise(steps[1:]):
         if more.left > here.left * (1 - WORTH):
             return here
     return steps[-1]
 
 
-# ------------------------------------------------------------ candidates
-
-
-def _named(inset: Inset) -> dict[str, Colourant]:
-    """Bottles and inks of an inset by name."""
-    found: dict[str, Colourant] = {}
-    coats = [c for light in inset.lights for c in light.coats]
-    for layer in inset.layers:
-        parts = [d.colourant for d in layer.dosed]
-        found |= {p.name: p for p in parts if isinstance(p, Bottle)}
-        found |= {b.colourant.name: b.colourant for b in layer.bathed}
-        coats += layer.coats
-    return found | {c.ink.name: c.ink for c in coats}
-
-
-def candidates(inset: Inset, *, batch: float, thickness: float) -> tuple[Cast, ...]:
-    """Return a small grid of chips for every bottle and ink of an inset."""
-    found: list[Cast] = []
-    for layer in inset.layers:
-        for dosed in layer.dosed:
-            if isinstance(dosed.colourant, Bottle):
-                found += _doses(layer, dosed.colourant, batch, thickness)
-        for bathed in layer.bathed:
-            found += _picked(_strips(layer, bathed.colourant.name))
-    coats = [c for light in inset.lights for c in light.coats]
-    coats += [c for layer in inset.layers for c in layer.coats]
-    for ink in {c.ink.name: c.ink for c in coats}.values():
-        found += _picked(_coats(ink))
-    unique = {(c.colourant, c.amount): c for c in found}
-    return tuple(unique.values())
-
-
-def _picked(every: Iterator[Cast]) -> list[Cast]:
-    """Keep candidates in the range that a camera reads well, evenly spread."""
-    casts = sorted(every, key=lambda c: c.absorbance)
-    inside = [c for c in casts if AIM[0] <= c.absorbance <= AIM[1]]
-    if not inside:
-        middle = np.sqrt(AIM[0] * AIM[1])
-        return sorted(casts, key=lambda c: abs(np.log(c.absorbance / middle)))[:1]
-    at = np.linspace(0, len(inside) - 1, min(EACH, len(inside))).round().astype(int)
-    return [inside[i] for i in dict.fromkeys(at.tolist())]
-
-
-def _doses(layer: Layer, bottle: Bottle, batch: float, thickness: float) -> list[Cast]:
-    """Whole drops; let down where one drop is too much."""
-    medium = layer.medium
-    if medium is None:
-        raise TypeError("a dosed layer has a medium")
-    per_gram = strength(bottle, medium) / batch * 1000 * thickness  # absorbance per g
-
-    def cast(dose: Dose, grams: float) -> Cast:
-        dosed = Dosed(
-            colourant=bottle,
-            dose=dose,
-            grams=grams,
-            per_kg=grams / (batch + grams) * 1000,
-        )
-        chip = replace(
-            layer,
-            thickness=thickness,
-            batch=batch,
-            dosed=(dosed,),
-            finish="polished",
-            back="polished",
-        )
-        return Cast(
-            name=f"{bottle.name}, {dose}",
-            colourant=bottle.name,
-            amount=str(dose),
-            layer=chip,
-            absorbance=per_gram * grams,
-        )
-
-    if per_gram * bottle.drop <= AIM[1]:
-        drops = range(FEWEST_DROPS, MOST_DROPS + 1)
-        return _picked(
-            cast(Dose(amount=n, unit="drops"), n * bottle.drop) for n in drops
-        )
-    return _picked(
-        cast(Dose(amount=g, unit="g", let_down=1 / (1 + n)), g / (1 + n))
-        for n in LET_DOWNS
-        for g in GRAMS
-    )
-
-
-def _strips(layer: Layer, name: str) -> Iterator[Cast]:
-    bathed = next(b for b in layer.bathed if b.colourant.name == name)
-    for minutes in MINUTES:
-        absorbance = sheet_absorbance(
-            minutes=minutes,
-            rate=bathed.rate,
-            saturation=bathed.saturation,
-            thickness=layer.thickness,
-            faces=bathed.faces,
-        )
-        chip = replace(layer, bathed=(replace(bathed, minutes=minutes),))
-        yield Cast(
-            name=f"{name}, {minutes:g} min",
-            colourant=name,
-            amount=f"{minutes:g} min",
-            layer=replace(chip, finish="polished", back="polished"),
-            absorbance=float(absorbance),
-        )
-
-
-def _coats(ink: Ink) -> Iterator[Cast]:
-    for count in (1, 2, 3, 4):
-        absorbance = coats_absorbance(
-            first=ink.peak_absorbance, coats=count, gain=ink.gain
-        )
-        yield Cast(
-            name=f"{ink.name}, {count} coat" + "s" * (count > 1),
-            colourant=ink.name,
-            amount=f"{count} coat" + "s" * (count > 1),
-            layer=Layer(kind="film", coats=(Coats(ink=ink, count=count),)),
-            absorbance=float(absorbance),
-        )
+# ------------------------------------------------------------ what they are worth
 
 
 def _ladder(inset: Inset, casts: Sequence[Cast]) -> Ladder:
@@ -296,9 +160,6 @@ def _ladder(inset: Inset, casts: Sequence[Cast]) -> Ladder:
         chips=tuple(Chip(name=c.name, layer=c.layer, sight=sight) for c in casts),
         tone=TONE,
     )
-
-
-# ------------------------------------------------------------ what they are worth
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -379,7 +240,7 @@ def _kept(
     """
     model, found = worth.model, {}
     in_chips = {t.colourant.name for i in chosen for t in model.tints[i]}
-    for name, one in _named(worth.inset).items():
+    for name, one in named(worth.inset).items():
         if name not in in_chips:
             continue
         for word, kind in (("hue", "shift"), ("purity", "width")):
@@ -419,7 +280,7 @@ def _taught(worth: _Worth, chosen: Sequence[int]) -> dict[str, Colourant]:
     covariances = _covariances(worth.information(), chosen)
     each = [_kept(worth, covariance, chosen) for covariance in covariances]
     found = {}
-    for name, one in _named(worth.inset).items():
+    for name, one in named(worth.inset).items():
         kept = {
             word: float(np.sqrt(np.mean([k.get((word, name), 1.0) ** 2 for k in each])))
             for word in ("strength", "hue", "purity", "dose")
@@ -428,7 +289,7 @@ def _taught(worth: _Worth, chosen: Sequence[int]) -> dict[str, Colourant]:
         doses = sum(name in {t.colourant.name for t in worth.model.tints[i]}
                     for i in chosen)  # fmt: skip
         grade = ("label-only", "chipped", "laddered")[min(doses, 2)]
-        changed = {
+        changed: dict[str, Any] = {
             "spread": float(one.spread ** min(kept["strength"], 1.0)),
             "shift": (one.shift[0] if one.shift else 0.0, shift * kept["hue"]),
             "width": (one.width[0] if one.width else 1.0, width ** kept["purity"]),

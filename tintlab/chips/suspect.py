@@ -11,12 +11,12 @@ from itertools import combinations
 
 import numpy as np
 
+from tintlab.causes import OWN_GLOW
 from tintlab.chips.fit import Fit, fitted
 from tintlab.chips.ladder import colourants
 from tintlab.chips.model import model_of
 from tintlab.chips.unknown import LOOSE, SCATTER, Unknown
 from tintlab.materials import Emitter
-from tintlab.spread import OWN_GLOW
 
 # -2 ln of how rare each is against the others; assumed
 RARE = {

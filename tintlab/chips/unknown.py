@@ -8,18 +8,20 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from tintlab.causes import CALIPER, OWN_GLOW, THICKNESS, Z95, dose_deviation
 from tintlab.chips import camera
 from tintlab.chips.ladder import Chip, Ladder, colourants
-from tintlab.glow import Tint, piece_of
+from tintlab.colourants import Bottle, Colourant, Ink, shape_spread
 from tintlab.inset import Coats, Dosed, Inset, Layer, Light
-from tintlab.materials import Bottle, Colourant, Ink, Room, shape_spread
+from tintlab.materials import Room
+from tintlab.piece import Tint, piece_of
 from tintlab.spectrum import WAVELENGTHS, Source
-from tintlab.spread import CALIPER, OWN_GLOW, THICKNESS, Z95, dose_deviation
 
 STRAY_LOG = 1.0  # log deviation of the stray light; assumed, as all below
 SHARE = float(np.log(1.5) / Z95)  # log deviation of a second dye's share; assumed
 GAIN = float(np.log(1.25) / Z95)  # of the gain of further coats; assumed
 DROP_COUNT = 0.08  # relative deviation of one drop; that of n is this over sqrt n
+LEVEL = 0.02  # relative deviation of a chip's light: where it lies; assumed
 COAT = 0.1  # relative deviation of one coat from the ink's mean; assumed
 LOOSE = 1.0  # log deviation of a dose that may have been miscounted
 SCATTER = 0.5  # grey loss over the dye's own, one deviation; assumed
@@ -33,7 +35,7 @@ class Unknown:
     ----------
     kind : str
         "strength", "drop", "share", "shift", "width", "gain", "stray", "tone",
-        "camera", "bin", "thickness", "dose", "own glow" or "scatter".
+        "level", "camera", "bin", "thickness", "dose", "own glow" or "scatter".
     name : str
         Of the bottle, ink or chip it belongs to.
     number : int
@@ -98,7 +100,7 @@ def unknowns_of(ladder: Ladder) -> list[Unknown]:
         found += _of_colourant(ladder, one)
     if any(chip.sight.kind == "camera" for chip in ladder.chips):
         found += [Unknown(kind="stray", deviation=STRAY_LOG)]
-        found += [Unknown(kind="tone", deviation=ladder.tone)]
+        found += [Unknown(kind="tone", deviation=ladder.tone), Unknown(kind="level")]
         found += [Unknown(kind="camera", number=i) for i in range(camera.DIRECTIONS)]
     if any(chip.sight.kind in ("camera", "light") for chip in ladder.chips):
         axes = 1 if ladder.emitter.kind == "single colour" else 2
@@ -138,6 +140,8 @@ def _of_colourant(ladder: Ladder, one: Colourant) -> list[Unknown]:
 
 def _of_chip(ladder: Ladder, chip: Chip) -> list[Unknown]:
     layer, found = chip.layer, []
+    if chip.sight.kind == "camera":
+        found.append(Unknown(kind="level", name=chip.name, deviation=LEVEL))
     if layer.dosed:
         off = max(THICKNESS, CALIPER / layer.thickness)
         found.append(Unknown(kind="thickness", name=chip.name, deviation=off))

@@ -7,8 +7,8 @@ from tintlab.glow import Look
 from tintlab.inset import Inset
 from tintlab.report.data import YARDSTICK, exposed
 from tintlab.report.text import block, line
-from tintlab.solve.combine import Choice
 from tintlab.solve.dose import Doses, Part
+from tintlab.solve.front import Choice
 from tintlab.solve.limits import Limits
 from tintlab.solve.seen import Finding
 from tintlab.solve.trim import Fix, Trim

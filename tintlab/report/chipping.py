@@ -4,12 +4,17 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-from tintlab.chips.keep import Plan
+import numpy as np
+
+from tintlab.cautions import cautions
+from tintlab.chips.keep import Plan, quoted
 from tintlab.chips.ladder import Ladder
 from tintlab.chips.learn import Lesson, quantity
 from tintlab.chips.metered import Metered
-from tintlab.materials import Bottle, Colourant
+from tintlab.chips.plan import Advice, Cast
+from tintlab.colourants import Bottle, Colourant
 from tintlab.report.text import line, remark
+from tintlab.solve.measures import SERIAL
 
 Answer = dict[str, Any]
 
@@ -191,3 +196,161 @@ def kept_text(answer: Answer, *, keep: bool) -> str:
     if keep:
         return "nothing written: it stands there already"
     return f"nothing written; --keep writes {', '.join(files)}"
+
+
+PHOTO = (
+    ("lay blank and chips side by side over one LED, no light past their edges; with "
+    "room, a blank at either end"),
+    "dark room, camera square above; lock exposure, focus and white balance",
+    ("nothing clipped: the blank bright, yet below nine tenths of full in every "
+    "channel; raw or manual mode if the camera has it"),
+    "then the same scene again, two stops darker: it checks the tone curve",
+)  # fmt: skip
+
+
+def plan_answer(advice: Advice, *, batch: float) -> Answer:
+    """Return a flat object of which chips to cast, and why."""
+    before, after = advice.before, advice.after
+    return {
+        "name": advice.inset.name,
+        "emitter": advice.ladder.emitter.name,
+        "under": None if advice.ladder.under is None else advice.ladder.under.name,
+        "chips": [
+            {
+                "label": cast.name,
+                "bottle": cast.colourant,
+                "amount": cast.amount,
+                "batch": batch if cast.layer.dosed else None,
+                "thickness": cast.layer.thickness if cast.layer.medium else None,
+                "absorbance": round(cast.absorbance, 3),
+            }
+            for cast in advice.casts
+        ],
+        "steps": [
+            {"chips": [c.name for c in step.casts], "left": round(step.left, 3)}
+            for step in advice.steps
+        ],
+        "factors": {
+            name: [round(v, 3) for v in pair] for name, pair in advice.factors.items()
+        },
+        "difference_5_95": _ends(before.difference),
+        "difference_5_95_after": _ends(after.difference),
+        "within": None if before.within is None else round(before.within, 3),
+        "within_after": None if after.within is None else round(after.within, 3),
+        "weigh": list(advice.weigh),
+        "region": bool(advice.inset.target and advice.inset.target.region),
+        "photo": list(PHOTO),
+        "cautions": cautions(advice.inset, None),
+    }
+
+
+def _ends(values: Any) -> list[float] | None:
+    if values is None:
+        return None
+    return [round(float(v), 4) for v in np.percentile(values, [5, 95])]
+
+
+def plan_text(answer: Answer) -> str:
+    """Write which chips to cast, the labels, and the photo to take."""
+    lines = [f"Chips for {answer['name']}", ""]
+    for number, chip in enumerate(answer["chips"], 1):
+        depth = "" if chip["thickness"] is None else f", {chip['thickness']:g} mm"
+        batch = "" if chip["batch"] is None else f" in {chip['batch']:g} g"
+        lines.append(
+            line(
+                f"chip {number}",
+                f"{chip['bottle']}: {chip['amount']}{_twice(chip)}{batch}{depth}; "
+                f"peak absorbance {chip['absorbance']:.2f} if the label is right",
+            )
+        )
+    lines.append(line("blank", "one undyed chip of the same body and thickness"))
+    lines += ["", *_worth_lines(answer), ""]
+    lines.append("  Labels to cut out:")
+    lines += _strip(answer)
+    lines += ["", "  The one photo to take:"]
+    lines += [remark(str(i), text) for i, text in enumerate(answer["photo"], 1)]
+    if answer["weigh"]:
+        names = " and of ".join(answer["weigh"])
+        lines.append(
+            remark("drops", f"weigh 50 drops of {names} once, and write it in")
+        )
+    lines += ["", "  Take care:"]
+    lines += [remark("care", text) for text in answer["cautions"]]
+    return "\n".join(lines)
+
+
+def _twice(chip: Answer) -> str:
+    """Say how a weak let-down is made."""
+    for ratio, each in SERIAL.items():
+        if f" {ratio}:1 " in chip["amount"]:
+            return f" (let down twice, {each}:1 each)"
+    return ""
+
+
+def _worth_lines(answer: Answer) -> list[str]:
+    lines = [
+        line(name, f"known within a factor {before:.3g} -> {after:.3g}")
+        for name, (before, after) in answer["factors"].items()
+    ]
+    ends = answer["difference_5_95"], answer["difference_5_95_after"]
+    if ends[0] is not None:
+        form, unit = (".4f", "u'v'") if answer["region"] else (".1f", "CIEDE2000")
+        now, then = (f"{low:{form}} to {high:{form}}" for low, high in ends)
+        lines.append(line("difference", f"{now} now, {then} {unit} after the chips"))
+        lines.append(
+            line(
+                "within",
+                f"{answer['within'] * 100:.0f} % of the plausible outcomes now, "
+                f"{answer['within_after'] * 100:.0f} % after",
+            )
+        )
+    steps = ", ".join(
+        f"{len(step['chips'])} chip{'s' * (len(step['chips']) != 1)} "
+        f"{step['left'] * 100:.0f} %"
+        for step in answer["steps"][1:]
+    )
+    lines.append(line("worth", f"of the spread in colour is left after {steps}"))
+    return lines
+
+
+def _strip(answer: Answer) -> list[str]:
+    texts = ["BLANK", *(chip["label"] for chip in answer["chips"])]
+    inner = [f" {text} " for text in texts]
+    rule = "+".join("-" * len(text) for text in inner)
+    rows: list[str] = []
+    if len(rule) <= 74:
+        return [f"  +{rule}+", f"  |{'|'.join(inner)}|", f"  +{rule}+"]
+    for text in inner:
+        edge = f"  +{'-' * len(text)}+"
+        rows += [edge, f"  |{text}|"]
+    return [*rows, f"  +{'-' * len(inner[-1])}+"]
+
+
+def chips_file(answer: Answer, advice: Advice) -> str:
+    """Write the chips file to fill in when the photo is taken."""
+    lines = [f"name = {quoted(answer['name'] + ', chips')}"]
+    lines.append(f"emitter = {quoted(answer['emitter'])}")
+    if answer["under"]:
+        lines.append(f"under = {quoted(answer['under'])}")
+    lines += ["", "[photo]", 'file = "chips.jpg"', 'marks = "marks.toml"']
+    lines += ['# second = "chips-darker.jpg"']
+    for chip, cast in zip(answer["chips"], advice.casts, strict=True):
+        lines += ["", "[[chip]]", f"name = {quoted(chip['label'])}"]
+        lines += _layer_lines(cast)
+    for name in answer["weigh"]:
+        lines += ["", "# [[weighed]]", f"# bottle = {quoted(name)}"]
+        lines += ["# drops = 50", '# mass = "1.25 g"']
+    return "\n".join(lines) + "\n"
+
+
+def _layer_lines(cast: Cast) -> list[str]:
+    layer, name = cast.layer, quoted(cast.colourant)
+    if layer.coats:
+        return [f"coats = [{{ ink = {name}, coats = {layer.coats[0].count} }}]"]
+    lines = [f"medium = {quoted(layer.medium.name)}"] if layer.medium else []
+    lines.append(f'thickness = "{layer.thickness:g} mm"')
+    if layer.bathed:
+        time = f"{layer.bathed[0].minutes:g} min"
+        return [*lines, f'dyes = [{{ bottle = {name}, time = "{time}" }}]']
+    lines.append(f'batch = "{layer.batch:g} g"')
+    return [*lines, f'dyes = [{{ bottle = {name}, dose = "{cast.amount}" }}]']

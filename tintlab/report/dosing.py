@@ -6,7 +6,8 @@ from typing import Any
 from tintlab.colorimetry import XYZ_to_swatch
 from tintlab.report.data import YARDSTICK, flat
 from tintlab.report.text import WIDTH, block, line, remark
-from tintlab.solve.dose import Doses, Part, Recipe, serial_steps
+from tintlab.solve.dose import Doses, Part, Recipe
+from tintlab.solve.measures import serial_steps
 from tintlab.solve.twin import Twin
 from tintlab.units import OUNCE
 from tintlab.verdict import predict

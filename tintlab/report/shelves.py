@@ -9,21 +9,16 @@ from numpy.typing import NDArray
 
 from tintlab import document
 from tintlab.colorimetry import XYZ_to_swatch, XYZ_to_xy, illuminant, spectrum_to_XYZ
-from tintlab.errors import ShelfError, TintlabError
-from tintlab.materials import (
+from tintlab.colourants import (
     Bottle,
-    Diffuser,
     Dye,
-    Emitter,
     Ink,
-    Medium,
-    Region,
-    Room,
-    Wall,
     colourant_shape,
     dye_shape,
     specific_absorbance,
 )
+from tintlab.errors import ShelfError, TintlabError
+from tintlab.materials import Diffuser, Emitter, Medium, Region, Room, Wall
 from tintlab.optics import Slab, fluxes
 from tintlab.report.text import block
 from tintlab.shelf import KINDS, Shelf, shipped

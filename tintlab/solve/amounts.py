@@ -23,10 +23,11 @@ from tintlab.colorimetry import (
     spectrum_to_XYZ,
     tables,
 )
+from tintlab.colourants import Bottle, shape_of
 from tintlab.errors import InsetError
-from tintlab.glow import LN10, piece_of, undyed, veil_XYZ
+from tintlab.glow import undyed, veil_XYZ
 from tintlab.inset import Inset, Layer, Target
-from tintlab.materials import Bottle, shape_of
+from tintlab.piece import LN10, piece_of
 from tintlab.solve.response import Response, response_of
 from tintlab.spectrum import WAVELENGTHS
 from tintlab.uptake import sheet_absorbance

@@ -13,9 +13,8 @@ light kept, coats) says how large a difference can still matter.
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from math import comb
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -27,80 +26,31 @@ from tintlab.colorimetry import (
     spectrum_to_XYZ,
     tables,
 )
-from tintlab.errors import ModelError, OutOfReach, SpectrumError
+from tintlab.errors import ModelError, OutOfReach
+from tintlab.solve.asked import Task, checked, need
+from tintlab.solve.bound import ROUNDING, Bound, bound_of, centre_of, sides_of
+from tintlab.solve.front import (
+    KEPT_EDGES,
+    Answer,
+    Combination,
+    Scored,
+    bins_of,
+    choices_of,
+    combinations_of,
+    pareto,
+    take,
+    tightened,
+    worthwhile,
+)
 from tintlab.spectrum import WAVELENGTHS
 
 Array = NDArray[np.float64]
 Singles = NDArray[np.float32]
 Indices = NDArray[np.intp]
-Combination = tuple[tuple[int, int], ...]  # (ink index, coats), sorted by ink
 
 DECIMALS = 9  # differences and light kept are compared after rounding to these
-ROUNDING = 3e-5  # > (402 + 8) 2^-24, relative error of a float32 sum of 402 products
 FAINT = 1e-24  # added to Y: what float32 cannot hold is scored rather than dropped
-KEPT_EDGES = np.append(0.0, np.geomspace(1e-4, 1.0, 200))  # bins of light kept [-]
-KEPT_EDGES.setflags(write=False)
-CELLS = 50  # steps of chroma and of hue to each side of the target
 BLOCK_HEADS, BLOCK_TAILS, BLOCK_SCORED = 720, 240, 256  # sizes that stay in cache
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Choice:
-    """One combination and what it does.
-
-    Attributes
-    ----------
-    combination : tuple of (int, int)
-        Ink index and number of coats, sorted by ink; empty for no ink at all.
-    difference : float
-        CIEDE2000 to the target under the policy, or the caller's distance. [-]
-    light_kept : float
-        Y without veil over `reference_Y`. [-]
-    coats : int
-        Coats in all.
-    XYZ : tuple of float
-        Of the glow with its veil, on the scale of `power`.
-    """
-
-    combination: Combination
-    difference: float
-    light_kept: float
-    coats: int
-    XYZ: tuple[float, ...]
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Answer:
-    """What was found, and the count that shows nothing was left out.
-
-    Attributes
-    ----------
-    best : Choice
-        Least difference; ties go to fewer coats, more light, lower ink indices.
-    front : tuple of Choice
-        Those no worse than doing nothing that no other one matches or beats in
-        difference, light kept and coats at once; by rising difference.
-    covered, total : int
-        Combinations covered block by block, and their number in closed form.
-    scored, pruned : int
-        Of the covered: scored in full, and ruled out by a bound.
-    """
-
-    best: Choice
-    front: tuple[Choice, ...]
-    covered: int
-    total: int
-    scored: int
-    pruned: int
-
-    @property
-    def proof(self) -> str:
-        """Say in one sentence whether any combination was left out."""
-        verb = "are" if self.covered == self.total else "ARE NOT"
-        return (
-            f"all {self.total:,} combinations {verb} covered: {self.scored:,} scored, "
-            f"{self.pruned:,} ruled out because they cannot be better"
-        )
 
 
 def count_combinations(*, inks: int, coats: int, most_inks: int) -> int:
@@ -108,298 +58,7 @@ def count_combinations(*, inks: int, coats: int, most_inks: int) -> int:
     return sum(comb(inks, k) * coats**k for k in range(most_inks + 1))
 
 
-# --- the bound: which colours can be within a CIEDE2000 of the target ---------------
-# Equation numbers: Sharma, Wu & Dalal, Color Res. Appl. 30 (2005) 21-30, bounded over
-# cells of chroma and hue. C and h are CIELAB's, C_1 and h_1 those after eq. (5).
-
-
-def _cosine_range(low: ArrayLike, high: ArrayLike) -> tuple[Array, Array]:
-    """Bound cos between two angles, low <= high. [degrees]"""
-    centre, half = np.add(low, high) / 2, np.subtract(high, low) / 2
-    away = np.abs((centre + 180) % 360 - 180)
-    far, near = np.minimum(away + half, 180.0), np.maximum(away - half, 0.0)
-    return np.cos(np.radians(far)), np.cos(np.radians(near))
-
-
-def _G(C_mean: Array) -> Array:
-    """G of CIEDE2000, eq. (4); falls with chroma."""
-    return 0.5 * (1 - np.sqrt(C_mean**7 / (C_mean**7 + 25.0**7)))
-
-
-def _primed_hue(h: ArrayLike, G: Array) -> Array:
-    """Hue after a' = (1 + G) a, eq. (5) to (7); rises with h, monotone in G."""
-    s, c = np.sin(np.radians(h)), np.cos(np.radians(h))
-    return h - np.degrees(np.arctan2(G * s * c, 1 + G * c**2))
-
-
-def _hue_terms(low: Array, high: Array, C_mean: Array) -> tuple[Array, Array]:
-    """Bound T, eq. (15), and -R_T, eq. (16), (17), (21), from above for mean hues."""
-    T = (
-        1
-        - 0.17 * _cosine_range(low - 30, high - 30)[0]
-        + 0.24 * _cosine_range(2 * low, 2 * high)[1]
-        + 0.32 * _cosine_range(3 * low + 6, 3 * high + 6)[1]
-        - 0.20 * _cosine_range(4 * low - 63, 4 * high - 63)[0]
-    )
-    nearest = np.degrees(np.arccos(_cosine_range(low - 275, high - 275)[1]))
-    theta = 30 * np.exp(-((nearest / 25) ** 2))
-    R_C = 2 * np.sqrt(C_mean**7 / (C_mean**7 + 25.0**7))
-    return T, np.sin(np.radians(2 * theta)) * R_C
-
-
-def least_difference(
-    *, target: ArrayLike, chroma: tuple[Array, Array], hue: tuple[Array, Array]
-) -> Array:
-    """Bound CIEDE2000 from below over cells of chroma and hue at equal lightness.
-
-    Parameters
-    ----------
-    target : array_like, shape (3,)
-        Lab.
-    chroma, hue : tuple of ndarray, shape (n,)
-        Lower and upper edges of C*ab and of its hue angle; a cell lies within 180
-        degrees of the target's hue, on one side of it; a colour exactly opposite
-        belongs to the cells of both sides. [-, degrees]
-
-    Returns
-    -------
-    ndarray, shape (n,)
-        No colour in the cell is closer to the target than this.
-    """
-    _, a, b = np.asarray(target, dtype=float)
-    h_t = np.degrees(np.arctan2(b, a))
-    G = _G((np.hypot(a, b) + np.stack(chroma[::-1])) / 2)  # (2, n): low, high
-    cos_low, cos_high = _cosine_range(*hue)
-    square = np.sort([cos_low**2, cos_high**2], axis=0)
-    square[0] *= cos_low * cos_high > 0
-    C_1 = np.stack(chroma) * np.sqrt(1 + (2 * G + G**2) * square)  # (6) low, high
-    C_2 = np.hypot((1 + G) * a, b)
-    h_1 = _primed_hue(hue[0], G).min(axis=0), _primed_hue(hue[1], G).max(axis=0)
-    h_2 = np.sort(_primed_hue(h_t, G), axis=0)
-    low = np.clip(h_1[0] - h_2[1], -180, 180)  # (10)
-    high = np.clip(h_1[1] - h_2[0], -180, 180)
-    C_mean = (C_1[1] + C_2[1]) / 2
-    T, r = _hue_terms(h_2[0] + low / 2, h_2[1] + high / 2, C_mean)
-    c = (C_1 - C_2[::-1]) / (1 + 0.0225 * (C_1 + C_2[::-1]))  # (19); rises with C_1
-    near, far = np.maximum(np.maximum(low, -high), 0), np.maximum(high, -low)
-    H = 2 * np.sqrt(C_1 * C_2[0]) * np.sin(np.radians(near / 2))  # (11)
-    e = (H / (1 + 0.0075 * T * (C_1 + C_2[1]))).min(axis=0)  # (20), least at an end
-    most_e = 2 * np.sqrt(C_1[1] * C_2[1]) * np.sin(np.radians(far / 2))
-    opposed = ((c[1] < 0) & (low > 0)) | ((c[0] > 0) & (high < 0))
-    r = np.where(opposed, 0.0, r)
-    c, most_c = np.maximum(np.maximum(c[0], -c[1]), 0), np.abs(c).max(axis=0)
-    # c^2 + e^2 - r c e (22) is convex and 0 at 0: least on an edge that faces 0
-    best_e, best_c = np.clip(r * c / 2, e, most_e), np.clip(r * e / 2, c, most_c)
-    squared = np.minimum(
-        c**2 + best_e**2 - r * c * best_e, best_c**2 + e**2 - r * best_c * e
-    )
-    return np.sqrt(np.maximum(squared, 0.0))
-
-
-def lab_box(*, target: ArrayLike, limits: ArrayLike) -> tuple[Array, Array]:
-    """Bound the Lab of all colours within given differences of the target.
-
-    Parameters
-    ----------
-    target : array_like, shape (3,)
-        Lab.
-    limits : array_like, shape (n,)
-        CIEDE2000. [-]
-
-    Returns
-    -------
-    low, high : ndarray, shape (n, 3)
-        Lab; L* may be infinite. Good to a*, b* = 1e5, beyond any light's.
-    """
-    L, a, b = np.asarray(target, dtype=float)
-    limits = np.asarray(limits, dtype=float)
-    C_t, h_t = np.hypot(a, b), np.degrees(np.arctan2(b, a))
-    steps = np.append(0.0, np.geomspace(0.02, 1e5, CELLS))
-    C = np.unique(np.maximum(np.concatenate([C_t - steps, C_t + steps]), 0.0))
-    steps = np.append(0.0, np.geomspace(0.02, 180, CELLS))
-    h = np.unique(np.concatenate([h_t - steps, h_t + steps]))
-    chroma = np.repeat(C[:-1], h.size - 1), np.repeat(C[1:], h.size - 1)
-    hue = np.tile(h[:-1], C.size - 1), np.tile(h[1:], C.size - 1)
-    least = least_difference(target=target, chroma=chroma, hue=hue)
-    order = np.argsort(least)
-    last = np.searchsorted(least[order], limits, side="right") - 1
-    slope = 1 - 0.0075 * limits  # (18): S_L <= 1 + 0.015 |L_mean - 50|
-    with np.errstate(divide="ignore", invalid="ignore"):
-        dL = np.where(slope > 0, limits * (1 + 0.015 * abs(L - 50)) / slope, np.inf)
-    low, high = [L - dL], [L + dL]
-    for turn in (0.0, 90.0):
-        cos_low, cos_high = _cosine_range(hue[0] - turn, hue[1] - turn)
-        inner = np.minimum(chroma[0] * cos_low, chroma[1] * cos_low)
-        outer = np.maximum(chroma[0] * cos_high, chroma[1] * cos_high)
-        low.append(np.minimum.accumulate(inner[order])[last])
-        high.append(np.maximum.accumulate(outer[order])[last])
-    return np.stack(low, axis=-1), np.stack(high, axis=-1)
-
-
-class _Bound(NamedTuple):
-    """What a difference of at most `limits` allows; the first limit allows nothing."""
-
-    limits: Array  # (n,) rising CIEDE2000
-    low: Array  # (n, 3) Lab
-    high: Array  # (n, 3)
-    sides: Singles  # (4, n) of `_sides`, for any allowed L*
-    least_Y: Array  # (n,)
-
-
-def _f_to_ratio(f: ArrayLike) -> Array:
-    """Undo the f of CIELAB; no light below f = 16 / 116."""
-    f = np.asarray(f)
-    return np.where(f > 6 / 29, f**3, np.maximum(116 * f - 16, 0) / (29 / 3) ** 3)
-
-
-def _centre(target: Array) -> tuple[float, float]:
-    """Give x, z: X / Y and Z / Y of the target, each relative to the white."""
-    x, y, z = Lab_to_XYZ(target) / tables().white
-    return max(x, 0.0) / y, max(z, 0.0) / y
-
-
-def _sides(target: Array, low: Array, high: Array) -> Singles:
-    """Turn boxes in Lab into u: P, -P, Q, -Q <= u Y for P = X - x Y, Q = Z - z Y.
-
-    At a given a* (b*), X / Y (Z / Y) moves one way only with Y, so that the corners of
-    the box hold its extremes. X, Z are relative to the white; shapes (n, 3) -> (4, n).
-    """
-    f = (np.stack([low[:, 0], high[:, 0]])[:, None] + 16) / 116  # (2, 1, n)
-    steps = np.stack([low[:, 1], high[:, 1], -high[:, 2], -low[:, 2]])
-    steps = (steps / [[500], [500], [200], [200]]).reshape(2, 1, 2, -1)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ratio = _f_to_ratio(f + steps) / _f_to_ratio(f)  # (axis, end of f, of step, n)
-    least, most = ratio.min(axis=(1, 2)), ratio.max(axis=(1, 2))
-    centre = np.array(_centre(target))[:, None]
-    sides = np.stack([most - centre, centre - least], axis=1)
-    sides += 4 * ROUNDING * np.abs(sides) + 3 * ROUNDING * centre[:, None] + 1e-9
-    sides[..., low[:, 0] < 1e-6] = np.inf  # too dark to tell X / Y from rounding
-    return sides.reshape(4, -1).astype(np.float32)
-
-
-def _bound(task: "_Task", worst: float) -> _Bound:
-    """Tabulate what limits from 0 to `worst` allow."""
-    limits = worst * np.linspace(0, 1, 201) ** 2
-    low, high = lab_box(target=task.target, limits=limits + 1e-6)
-    least_Y = _f_to_ratio((low[:, 0] + 16) / 116)
-    if task.lightness == "free":
-        low[:, 0] = high[:, 0] = task.target[0]
-        least_Y = np.zeros_like(limits)
-    sides = np.pad(_sides(task.target, low, high), ((0, 0), (1, 0)))
-    sides[:, 0] = -np.inf
-    return _Bound(
-        limits=np.append(-1.0, limits),
-        low=np.vstack([low[:1], low]),
-        high=np.vstack([high[:1], high]),
-        sides=sides,
-        least_Y=np.append(np.inf, least_Y),
-    )
-
-
-# --- what is asked, and how a combination is scored ---------------------------------
-
-
-class _Task(NamedTuple):
-    """What is asked; films become (n_inks * n_coats, 401) when checked."""
-
-    power: Array  # (401,)
-    films: Array  # (n_inks, n_coats, 401)
-    most_inks: int
-    target: Array  # (3,) Lab, at the common lightness when that is free
-    lightness: str
-    veil: Array  # (3,)
-    min_light_kept: float
-    reference_Y: float
-    floor: Array | None  # (401,)
-    exact: Callable[[list[Combination]], ArrayLike] | None
-    distance: Callable[[Array], ArrayLike] | None
-    n_inks: int = 0
-    n_coats: int = 0
-
-
-def _need(right: bool, sentence: str) -> None:
-    if not right:
-        raise ModelError(sentence)
-
-
-def _checked(task: _Task) -> _Task:
-    """Refuse what cannot be answered; bring the target to the common lightness."""
-    n = WAVELENGTHS.size
-    floor = np.ones(n) if task.floor is None else task.floor
-    shapes = {*task.films.shape[2:], *task.power.shape, *floor.shape}
-    if task.films.ndim != 3 or shapes != {n}:
-        raise SpectrumError(
-            f"asked to combine films of shape {task.films.shape}, a light of shape "
-            f"{task.power.shape} and a floor of shape {floor.shape}; give "
-            f"(inks, coats, {n}), ({n},) and ({n},) on 380-780 nm"
-        )
-    limits = {"power": np.inf, "films": 1.0, "floor": 1.0, "veil": np.inf}
-    for name, values in (*task._asdict().items(), ("floor", floor)):
-        if name in limits and values is not None:
-            _need(
-                bool(
-                    (
-                        np.isfinite(values) & (values >= 0) & (values <= limits[name])
-                    ).all()
-                ),
-                f"asked with {name} outside 0 to {limits[name]:g}; mend those values",
-            )
-    _need(
-        (task.floor is None) == (task.exact is None),
-        "asked with only one of floor and exact; give both or neither",
-    )
-    _need(
-        task.lightness in ("free", "match"),
-        f'asked for lightness "{task.lightness}"; choose "free" or "match"',
-    )
-    _need(
-        1 <= task.most_inks <= 4, f"asked for up to {task.most_inks} inks; choose 1-4"
-    )
-    _need(
-        task.target.shape == task.veil.shape == (3,),
-        "asked with a target or veil that has not three values; give L, a, b; X, Y, Z",
-    )
-    _need(
-        bool(np.isfinite(task.target).all() and task.target[0] > 0),
-        "asked for a target without lightness; give an L* above 0",
-    )
-    _need(
-        bool(0 < spectrum_to_XYZ(task.power)[1] < np.inf and task.reference_Y > 0),
-        "asked to filter a light that has no luminance; give one that shines",
-    )
-    target = task.target
-    if task.lightness == "free" and target[0] < 50:
-        XYZ = Lab_to_XYZ(target)
-        target = XYZ_to_Lab(XYZ / XYZ[1] * Lab_to_XYZ([50.0, 0, 0])[1])
-    n_inks, n_coats = task.films.shape[:2]
-    return task._replace(
-        films=task.films.reshape(n_inks * n_coats, n),
-        target=np.round(target, 10),  # keeps a neutral target neutral
-        most_inks=min(task.most_inks, n_inks),
-        n_inks=n_inks,
-        n_coats=n_coats,
-    )
-
-
-class _Scored(NamedTuple):
-    films: Indices  # (n, most_inks) rows of _Task.films, then -1
-    difference: Array  # (n,)
-    kept: Array  # (n,)
-    coats: Indices  # (n,)
-    XYZ: Array  # (n, 3)
-
-
-def _take(record: Any, index: Any) -> Any:
-    """Select rows of every array of a record."""
-    return type(record)(*(values[index] for values in record))
-
-
-def _combinations(task: _Task, films: Indices) -> list[Combination]:
-    pairs = [(f // task.n_coats, f % task.n_coats + 1) for f in range(len(task.films))]
-    return [tuple(pairs[f] for f in row if f >= 0) for row in films.tolist()]
-
-
-def _score(task: _Task, films: Indices) -> _Scored:
+def _score(task: Task, films: Indices) -> Scored:
     """Score combinations in full, given as rows of film indices."""
     if task.exact is None:
         glow = np.tile(task.power, (len(films), 1))
@@ -407,14 +66,16 @@ def _score(task: _Task, films: Indices) -> _Scored:
             glow *= task.films[column]
         XYZ = spectrum_to_XYZ(glow)
     else:
-        XYZ = np.asarray(task.exact(_combinations(task, films)), dtype=float)
+        XYZ = np.asarray(
+            task.exact(combinations_of(films, n_coats=task.n_coats)), dtype=float
+        )
         if XYZ.shape not in ((len(films), 3), (len(films), 4)):
             raise ModelError(
                 f"asked `exact` for the XYZ of {len(films)} combinations and got an "
                 f"array of shape {XYZ.shape}; return one row of X, Y, Z for each"
             )
     kept, XYZ = XYZ[:, -1 if XYZ.shape[1] == 4 else 1], XYZ[:, :3]
-    return _Scored(
+    return Scored(
         films=np.pad(
             films, ((0, 0), (0, task.most_inks - films.shape[1])), constant_values=-1
         ),
@@ -425,16 +86,7 @@ def _score(task: _Task, films: Indices) -> _Scored:
     )
 
 
-def _choices(task: _Task, scored: _Scored) -> tuple[Choice, ...]:
-    films, *numbers, XYZ = scored
-    columns = (values.tolist() for values in (*numbers, np.round(XYZ, 12)))
-    return tuple(
-        Choice(combination=c, difference=d, light_kept=kept, coats=n, XYZ=tuple(XYZ))
-        for c, d, kept, n, XYZ in zip(_combinations(task, films), *columns, strict=True)
-    )
-
-
-def _difference(task: _Task, XYZ: Array) -> Array:
+def _difference(task: Task, XYZ: Array) -> Array:
     if task.distance is not None:
         return np.asarray(task.distance(XYZ), dtype=float)
     if task.lightness == "free":
@@ -442,43 +94,6 @@ def _difference(task: _Task, XYZ: Array) -> Array:
         XYZ = XYZ * np.divide(level, Y, out=np.full_like(Y, np.nan), where=Y > 0)
     difference = delta_e_2000(XYZ_to_Lab(XYZ), task.target)
     return np.where(np.isnan(difference), np.inf, difference)
-
-
-# --- what is found so far says what can still matter --------------------------------
-
-
-def _bins(kept: Array) -> Indices:
-    return np.maximum(np.searchsorted(KEPT_EDGES, kept, side="right") - 1, 0)
-
-
-def _tighten(table: Array, scored: _Scored) -> Array:
-    """Lower the differences that a newcomer must not exceed, (coats, bin of kept).
-
-    Whatever has no more coats and sits in a higher bin of light kept counts.
-    """
-    table, fine = table.copy(), _take(scored, _bins(scored.kept) > 0)
-    np.minimum.at(table, (fine.coats, _bins(fine.kept) - 1), fine.difference)
-    table = np.minimum.accumulate(table, axis=0)
-    return np.minimum.accumulate(table[:, ::-1], axis=1)[:, ::-1]
-
-
-def _worthwhile(task: _Task, table: Array, scored: _Scored) -> _Scored:
-    """Drop what is beaten by the table or too dim."""
-    wanted = scored.difference <= table[scored.coats, _bins(scored.kept)]
-    return _take(scored, wanted & (scored.kept >= task.min_light_kept))
-
-
-def _pareto(scored: _Scored) -> _Scored:
-    """Keep those that none matches or beats in everything, in the order of ties."""
-    keys = (*scored.films.T[::-1], -scored.kept, scored.coats, scored.difference)
-    scored = _take(scored, np.lexsort(keys))
-    most_kept = np.full(scored.coats.max(initial=0) + 1, -np.inf)  # with <= n coats
-    front = []
-    for i, (n, kept) in enumerate(zip(scored.coats, scored.kept, strict=True)):
-        if kept > most_kept[n]:
-            front.append(i)
-            most_kept[n:] = np.maximum(most_kept[n:], kept)
-    return _take(scored, front)
 
 
 # --- the blocks ---------------------------------------------------------------------
@@ -495,7 +110,7 @@ class _Group(NamedTuple):
     product: Singles  # (n, 402), the last one for the veil: 1
 
 
-def _group(task: _Task, size: int, *, by_last: bool = False) -> _Group:
+def _group(task: Task, size: int, *, by_last: bool = False) -> _Group:
     ink = np.arange(len(task.films)) // task.n_coats
     films = np.argwhere(ink[:, None] < ink)
     if by_last:
@@ -521,7 +136,7 @@ def _chunks(start: int, stop: int, size: int) -> Iterator[slice]:
         yield slice(low, min(low + size, stop))
 
 
-def _blocks(task: _Task, heads: _Group, tails: _Group) -> Iterator[tuple[slice, slice]]:
+def _blocks(task: Task, heads: _Group, tails: _Group) -> Iterator[tuple[slice, slice]]:
     """Pair each head with every tail whose inks all come after its own, once."""
     for ink in range(task.n_inks):
         start, stop = np.searchsorted(heads.last, [ink, ink + 1]).tolist()
@@ -531,15 +146,15 @@ def _blocks(task: _Task, heads: _Group, tails: _Group) -> Iterator[tuple[slice, 
                 yield h, t
 
 
-def _weighted(task: _Task, tails: _Group) -> Singles:
-    """Weigh products by light and observer: P, Q, Y of `_sides`, (3, n, 402).
+def _weighted(task: Task, tails: _Group) -> Singles:
+    """Weigh products by light and observer: P, Q, Y of `sides_of`, (3, n, 402).
 
     With a floor the glow at each wavelength is between floor and 1 times the product:
     the least that this allows for P, -P, Q, -Q, and the most for Y, (5, n, 402).
     """
     XYZ = np.vstack([tables().observer * task.power[:, None], task.veil])
     X, Y, Z = (XYZ / tables().white).T
-    x, z = _centre(task.target)
+    x, z = centre_of(task.target)
     planes = np.stack([X - x * Y, Z - z * Y, Y])
     planes[2, -1] += FAINT
     if task.floor is not None:
@@ -550,20 +165,20 @@ def _weighted(task: _Task, tails: _Group) -> Singles:
 
 
 def _survivors(
-    task: _Task, bound: _Bound, level: Indices, heads: _Group, tails: _Group, W: Singles
+    task: Task, bound: Bound, level: Indices, heads: _Group, tails: _Group, W: Singles
 ) -> Indices:
     """Find the combinations of one block that the bound cannot rule out.
 
     First by what the light kept of the head alone allows, then each by its own.
-    `level` is the table of `_tighten` as indices into the bound; W holds the weighted
+    `level` is the table of `tightened` as indices into the bound; W holds the weighted
     tails, (planes, n, 402).
     """
     coats = np.arange(tails.coats.max() + 1)[:, None]
-    allowed = level[coats + heads.coats, _bins(heads.kept)]
+    allowed = level[coats + heads.coats, bins_of(heads.kept)]
     Y = heads.kept * task.reference_Y + task.veil[1]
     alive = (bound.least_Y[allowed] <= Y).any(axis=0)  # the rest can only darken
     if not alive.all():
-        heads, allowed = _take(heads, alive), allowed[:, alive]
+        heads, allowed = take(heads, alive), allowed[:, alive]
     planes = np.empty((5, len(tails.films), len(heads.films)), dtype=np.float32)
     np.matmul(W, heads.product.T, out=planes[:: 2 if len(W) == 3 else 1])
     if task.floor is None:
@@ -575,7 +190,7 @@ def _survivors(
     planes = planes[:, tail, head]
     kept = planes[4].astype(float) * (1 + ROUNDING) - task.veil[1]
     coats = tails.coats[tail] + heads.coats[head]
-    own = level[coats, _bins(kept / task.reference_Y + 1e-9)]
+    own = level[coats, bins_of(kept / task.reference_Y + 1e-9)]
     fits = (planes[:4] <= bound.sides[:, own] * planes[4]).all(axis=0)
     if task.lightness == "match":
         fits[fits] = _matches(task, bound, own[fits], planes[:, fits])
@@ -583,7 +198,7 @@ def _survivors(
 
 
 def _matches(
-    task: _Task, bound: _Bound, own: Indices, planes: Singles
+    task: Task, bound: Bound, own: Indices, planes: Singles
 ) -> NDArray[np.bool_]:
     """Test anew where lightness counts: it uses up a part of the difference."""
     darkest = 1.0 if task.floor is None else float(task.floor.min())
@@ -596,7 +211,7 @@ def _matches(
     fits = (left >= 0) & (own > 0)
     left = np.searchsorted(bound.limits[:-1], np.sqrt(np.where(fits, left, 0)))
     low[:, 1:], high[:, 1:] = bound.low[left, 1:], bound.high[left, 1:]
-    sides = _sides(task.target, low, high)
+    sides = sides_of(task.target, low, high)
     return fits & (planes[:4] <= sides * planes[4]).all(axis=0)
 
 
@@ -663,7 +278,7 @@ def combine(
     OutOfReach
         When every combination keeps too little light.
     """
-    task = _Task(
+    task = Task(
         power=np.asarray(power, dtype=float),
         films=np.asarray(films, dtype=float),
         most_inks=most_inks,
@@ -676,26 +291,30 @@ def combine(
         exact=exact,
         distance=distance,
     )
-    _need(
+    need(
         (target is None) != (distance is None),
         "asked for a target and a distance, or for neither; give exactly one",
     )
-    task = _checked(task)
+    task = checked(task)
     total = count_combinations(
         inks=task.n_inks, coats=task.n_coats, most_inks=task.most_inks
     )
     nothing = _score(task, np.empty((1, 0), dtype=np.intp))
     worst = float(nothing.difference[0])
-    _need(
+    need(
         bool(np.isfinite(worst)),
         f"asked to improve on no ink at all, but its difference is {worst}; check what "
         "`exact` or `distance` gives for it",
     )
     table = np.full((task.most_inks * task.n_coats + 1, KEPT_EDGES.size), worst)
     table[:, :-1][:, KEPT_EDGES[1:] <= min_light_kept] = -np.inf
-    found = [_worthwhile(task, table, nothing)]
+    found = [worthwhile(table, nothing, least_kept=min_light_kept)]
     covered = scored = 1
-    bound = None if distance else _bound(task, worst)
+    bound = (
+        None
+        if distance
+        else bound_of(task.target, lightness=task.lightness, worst=worst)
+    )
     if progress is not None:
         progress(covered, total)
     for size in range(1, task.most_inks + 1):
@@ -703,7 +322,7 @@ def combine(
         tails = _group(task, size // 2)
         W = _weighted(task, tails)
         for h, t in _blocks(task, heads, tails):
-            H, T = _take(heads, h), _take(tails, t)
+            H, T = take(heads, h), take(tails, t)
             if bound is None:
                 films = np.repeat(H.films, len(T.films), axis=0)
                 films = np.hstack([films, np.tile(T.films, (len(H.films), 1))])
@@ -711,16 +330,18 @@ def combine(
                 level = np.searchsorted(bound.limits, table)
                 films = _survivors(task, bound, level, H, T, W[:, t])
             for some in _chunks(0, len(films), BLOCK_SCORED):
-                good = _worthwhile(task, table, _score(task, films[some]))
+                good = _score(task, films[some])
+                good = worthwhile(table, good, least_kept=min_light_kept)
                 if len(good.films):
                     found.append(good)
-                    table = _tighten(table, good)
+                    table = tightened(table, good)
             covered += len(H.films) * len(T.films)
             scored += len(films)
             if progress is not None:
                 progress(covered, total)
-    everything = _Scored(*map(np.concatenate, zip(*found, strict=True)))
-    front = _choices(task, _pareto(_worthwhile(task, table, everything)))
+    everything = Scored(*map(np.concatenate, zip(*found, strict=True)))
+    everything = worthwhile(table, everything, least_kept=min_light_kept)
+    front = choices_of(pareto(everything), n_coats=task.n_coats)
     if not front:
         raise OutOfReach(
             f"asked to keep at least {min_light_kept:g} of the light; the piece "

@@ -8,8 +8,9 @@ from numpy.typing import NDArray
 
 from tintlab.colorimetry import spectrum_to_XYZ
 from tintlab.errors import InsetError, OutOfReach
-from tintlab.glow import piece_of, undyed
+from tintlab.glow import undyed
 from tintlab.inset import Inset
+from tintlab.piece import piece_of
 from tintlab.shelf import Shelf
 from tintlab.solve.amounts import optimised, problem_of
 from tintlab.solve.dose import candidates

@@ -12,14 +12,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.interpolate import CubicSpline
 
-from tintlab.glow import (
-    LN10,
-    Piece,
-    face_factor,
-    radiance,
-    solve_piece,
-    tint_depths,
-)
+from tintlab.glow import face_factor, radiance, solve_piece, tint_depths
+from tintlab.piece import LN10, Piece
 from tintlab.spectrum import WAVELENGTHS
 
 Array = NDArray[np.float64]

@@ -15,21 +15,15 @@ from numpy.typing import NDArray
 
 from tintlab import yardstick
 from tintlab.colorimetry import MAXIMUM_EFFICACY, spectrum_to_XYZ
+from tintlab.colourants import Ink, shape_of
 from tintlab.errors import InsetError
-from tintlab.glow import (
-    FILM_INDEX,
-    Look,
-    Piece,
-    Tint,
-    leaked,
-    look,
-    miss,
-    tint_depths,
-)
+from tintlab.glow import Look, leaked, look, miss, tint_depths
 from tintlab.inset import Coats, Inset, Light
-from tintlab.materials import Emitter, Ink, emitter_power, shape_of
+from tintlab.materials import Emitter, emitter_power
 from tintlab.optics import Slab, coats_absorbance, uneven_transmittance
-from tintlab.solve.combine import Answer, Choice, Combination, combine
+from tintlab.piece import FILM_INDEX, Piece, Tint
+from tintlab.solve.combine import combine
+from tintlab.solve.front import Answer, Choice, Combination
 from tintlab.solve.reach import Reach, reach
 from tintlab.solve.response import Response, response_of
 

@@ -11,10 +11,10 @@ from typing import Any
 
 from tintlab import yardstick
 from tintlab.colorimetry import XYZ_to_Lab, delta_e_2000, spectrum_to_XYZ
+from tintlab.colourants import Bottle
 from tintlab.errors import InsetError
 from tintlab.glow import Look, look
 from tintlab.inset import Inset, Layer, Target
-from tintlab.materials import Bottle
 from tintlab.solve.dose import Doses, doses
 
 SIDE_BY_SIDE = 2.0  # CIEDE2000 that is seen edge to edge; common practice
