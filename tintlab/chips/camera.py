@@ -23,7 +23,7 @@ Array = NDArray[np.float64]
 
 COARSE = 5  # chips are solved on every fifth nanometre; dyes and films are smooth
 GRID = WAVELENGTHS[::COARSE]  # [nm]
-MEMBERS = 300
+MEMBERS = 400
 DIRECTIONS = 10
 SEED = 20250102
 SHIFT = 6.0  # [nm] of each channel, one deviation; assumed, as all below
