@@ -6,7 +6,7 @@ import sys
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
-COVERAGE_FLOOR = 90  # [%] of lines and branches; it only ever rises
+COVERAGE_FLOOR = 93  # [%] of lines and branches; it only ever rises
 
 CHECKS = (
     ("ruff", "format", "--check", "."),
