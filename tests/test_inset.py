@@ -12,8 +12,8 @@ from published import Published, published
 
 from tintlab.colorimetry import XYZ_to_Lab, hex_to_XYZ
 from tintlab.errors import InsetError, TintlabError
-from tintlab.glow import piece_of
 from tintlab.inset import read_inset
+from tintlab.piece import piece_of
 from tintlab.shelf import open_shelf, shelf_for
 
 DEMO = Path(__file__).resolve().parents[1] / "demo" / "tide-bell"

@@ -6,7 +6,7 @@ once and kept in a cache. XYZ to Lab and back and CIEDE2000 have one numpy twin 
 because searches need millions a second; the tests hold it to colour-science. Every
 other conversion imports colour-science inside the function.
 
-Two conventions (see `tintlab.glow` for why): XYZ are scaled so that Y = 1 is the
+Two conventions (see `tintlab.yardstick` for why): XYZ are scaled so that Y = 1 is the
 white, and the white is D65 for the CIE 1931 2 degree observer.
 """
 
