@@ -238,6 +238,14 @@ def test_light_that_is_wanted_is_kept(asked):
         assert recipe.light_kept >= 0.5 - 1e-6
 
 
+def test_some_light_is_kept_even_when_none_is_wanted(asked):
+    """A dark piece of the right hue helps nobody."""
+    inset, bottles = asked("70, 20, 80")
+    for recipe in doses(inset, bottles).recipes:
+        assert recipe.light_kept >= 0.1 - 1e-6
+        assert all(part.grams > 0 for part in recipe.parts)
+
+
 def test_impossible_wish_is_out_of_reach(asked):
     inset, bottles = asked("50, 0, 0", least=1.0)
     with pytest.raises(OutOfReach, match="no dose"):

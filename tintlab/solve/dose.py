@@ -30,6 +30,7 @@ from tintlab.units import Dose
 Array = NDArray[np.float64]
 
 SEARCHED = 24  # sets of each size, nearest first, searched for what is measurable
+LEAST_LIGHT = 0.1  # share of light that a dose keeps when the maker wants none
 BETTER = 0.5  # CIEDE2000 that a less simple recipe must win
 SAME = 0.25  # CIEDE2000 within which less dye is preferred
 
@@ -148,7 +149,7 @@ def doses(
     """
     say = progress or (lambda _: None)
     say("solving the stack")
-    inset, pours = _by_pour(inset, layer)
+    inset, pours = _by_pour(_with_some_light(inset), layer)
     problem = problem_of(inset, bottles, layer=layer)
     say("optimising every set of bottles")
     sets = optimised(problem)
@@ -177,6 +178,17 @@ def doses(
         ),
         pours=pours,
     )
+
+
+def _with_some_light(inset: Inset) -> Inset:
+    """Want at least `LEAST_LIGHT` where the maker wants no share of light at all.
+
+    Nearly any hue can be reached by keeping nearly nothing, which helps nobody.
+    """
+    target = inset.target
+    if target is None or target.min_light_kept > 0:
+        return inset
+    return replace(inset, target=replace(target, min_light_kept=LEAST_LIGHT))
 
 
 def _by_pour(inset: Inset, layer: int | None) -> tuple[Inset, int]:

@@ -126,7 +126,7 @@ def _enumerated(
     index = np.array(one)
     glow, face = problem.seen(values, np.broadcast_to(index, values.shape), STEP)
     enough = glow[:, 1] >= problem.target.min_light_kept - 1e-6
-    used = (values > 0).all(axis=-1) | (len(one) == 1)
+    used = (values > 0).all(axis=-1)
     if not (enough & used).any():
         return None
     gap = np.where(enough & used, problem.difference(glow, face), np.inf)
