@@ -30,7 +30,7 @@ from tintlab.errors import SpectrumError, TintlabError
 from tintlab.spectrum import STEP, WAVELENGTHS
 
 MAXIMUM_EFFICACY = 683.0  # K_m [lm/W], SI value of the luminous efficacy constant
-LAYOUT = "5"  # of the cached tables; raise it when `_tables_from_library` changes
+LAYOUT = "6"  # of the cached tables; raise it when `_tables_from_library` changes
 
 Array = NDArray[np.float64]
 
@@ -66,6 +66,8 @@ class Tables:
     cameras : ndarray, shape (n, 3, 401)
         Red, green and blue sensitivities of measured cameras, each at most 1; 0
         where the measurement (380-780 or 400-680 nm) ends.
+    patches : ndarray, shape (24, 401)
+        Reflectances of the colour test chart that ISO 17321-1 lists. [-]
     """
 
     observer: Array
@@ -77,6 +79,7 @@ class Tables:
     thresholds: Array
     dominant: Array
     cameras: Array
+    patches: Array
 
 
 def _tables_from_library() -> Tables:
@@ -103,6 +106,7 @@ def _tables_from_library() -> Tables:
             colour.dominant_wavelength(around, white_xy)[0], dtype=float
         ),
         cameras=_cameras_from_library(),
+        patches=_patches_from_library(),
     )
 
 
@@ -119,6 +123,19 @@ def _cameras_from_library() -> Array:
             spline = colour.CubicSplineInterpolator(camera.wavelengths, channel)
             row[inside] = np.clip(spline(WAVELENGTHS[inside]), 0.0, 1.0)
         found.append(values)
+    return np.stack(found)
+
+
+def _patches_from_library() -> Array:
+    """Interpolate the reflectances of the colour test chart cubically."""
+    import colour
+
+    shape = colour.SpectralShape(WAVELENGTHS[0], WAVELENGTHS[-1], STEP)
+    found = []
+    for patch in colour.SDS_COLOURCHECKERS["ISO 17321-1"].values():
+        spectrum = patch.copy()
+        spectrum.interpolate(shape, interpolator=colour.CubicSplineInterpolator)
+        found.append(np.clip(spectrum.values, 0.0, 1.0))
     return np.stack(found)
 
 
@@ -217,6 +234,11 @@ def camera_sensitivities() -> Array:
     return tables().cameras
 
 
+def patch_reflectances() -> Array:
+    """Return the 24 patches of the chart of ISO 17321-1, shape (24, 401)."""
+    return tables().patches
+
+
 def spectrum_to_XYZ(power: ArrayLike) -> Array:
     """Sum a spectrum against the CIE 1931 observer (CIE 15:2018, eq. 7.1, k = 1).
 
@@ -279,9 +301,6 @@ def Lab_to_XYZ(Lab: ArrayLike, white: ArrayLike | None = None) -> Array:
 def delta_e_2000(Lab_1: ArrayLike, Lab_2: ArrayLike) -> Array:
     """Colour difference CIEDE2000 (ISO/CIE 11664-6); the numpy twin.
 
-    The steps follow Sharma, Wu & Dalal, Color Res. Appl. 30 (2005) 21-30,
-    eq. (2)-(22), with k_L = k_C = k_H = 1.
-
     Parameters
     ----------
     Lab_1, Lab_2 : array_like, shape (..., 3)
@@ -289,6 +308,34 @@ def delta_e_2000(Lab_1: ArrayLike, Lab_2: ArrayLike) -> Array:
     Returns
     -------
     ndarray, shape (...)
+    """
+    l, c, e, R_T = _terms(Lab_1, Lab_2)
+    return np.sqrt(l**2 + c**2 + e**2 + R_T * c * e)  # (22)
+
+
+def delta_e_2000_parts(Lab_1: ArrayLike, Lab_2: ArrayLike) -> Array:
+    """Three parts of CIEDE2000, the root of whose squares' sum it is.
+
+    Least squares over them minimises the difference itself. Completing the square of
+    eq. (22): c^2 + e^2 + R_T c e = (c + R_T e / 2)^2 + (1 - R_T^2 / 4) e^2.
+
+    Parameters
+    ----------
+    Lab_1, Lab_2 : array_like, shape (..., 3)
+
+    Returns
+    -------
+    ndarray, shape (..., 3)
+    """
+    l, c, e, R_T = _terms(Lab_1, Lab_2)
+    return np.stack([l, c + R_T * e / 2, e * np.sqrt(1 - R_T**2 / 4)], axis=-1)
+
+
+def _terms(Lab_1: ArrayLike, Lab_2: ArrayLike) -> tuple[Array, Array, Array, Array]:
+    """Weighted differences of lightness, chroma and hue, and the rotation R_T.
+
+    The steps follow Sharma, Wu & Dalal, Color Res. Appl. 30 (2005) 21-30,
+    eq. (2)-(22), with k_L = k_C = k_H = 1.
     """
     L1, a1, b1 = np.moveaxis(np.asarray(Lab_1, dtype=float), -1, 0)
     L2, a2, b2 = np.moveaxis(np.asarray(Lab_2, dtype=float), -1, 0)
@@ -320,8 +367,7 @@ def delta_e_2000(Lab_1: ArrayLike, Lab_2: ArrayLike) -> Array:
     S_L = 1 + 0.015 * (L - 50) ** 2 / np.sqrt(20 + (L - 50) ** 2)  # (18)
     S_C, S_H = 1 + 0.045 * C, 1 + 0.015 * C * T  # (19), (20)
     R_T = -np.sin(np.radians(2 * theta)) * R_C  # (21)
-    l, c, e = dL / S_L, dC / S_C, dH / S_H
-    return np.sqrt(l**2 + c**2 + e**2 + R_T * c * e)  # (22)
+    return dL / S_L, dC / S_C, dH / S_H, R_T
 
 
 def XYZ_to_xy(XYZ: ArrayLike) -> Array:

@@ -15,6 +15,7 @@ from tintlab.colorimetry import (
     XYZ_to_Lab,
     XYZ_to_uv,
     delta_e_2000,
+    delta_e_2000_parts,
 )
 
 Array = NDArray[np.float64]
@@ -60,10 +61,22 @@ def difference(XYZ: ArrayLike, target: ArrayLike, *, lightness: str = "free") ->
     -------
     ndarray, shape (...)
     """
+    return delta_e_2000(*_sides(XYZ, target, lightness))
+
+
+def difference_parts(
+    XYZ: ArrayLike, target: ArrayLike, *, lightness: str = "free"
+) -> Array:
+    """Parts of `difference`, shape (..., 3), whose squares add to its square."""
+    return delta_e_2000_parts(*_sides(XYZ, target, lightness))
+
+
+def _sides(XYZ: ArrayLike, target: ArrayLike, lightness: str) -> tuple[Array, Array]:
+    """Lab of glows and of the target, as they are compared."""
     XYZ = np.asarray(XYZ, dtype=float)
     if lightness == "free":
         XYZ = scaled(XYZ, common_luminance(target))
-    return delta_e_2000(XYZ_to_Lab(XYZ), compared(target, lightness=lightness))
+    return XYZ_to_Lab(XYZ), compared(target, lightness=lightness)
 
 
 def stops(XYZ: ArrayLike, target: ArrayLike) -> float:

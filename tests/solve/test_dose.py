@@ -63,7 +63,9 @@ def best_recipe(problem, one, amounts, how, scale):
 
 
 @pytest.mark.parametrize("lightness", ["free", "match"])
-@pytest.mark.parametrize("lab", ["55, -30, -10", "45, 25, -45", "70, 10, 60"])
+@pytest.mark.parametrize(
+    "lab", ["55, -30, -10", "45, 25, -45", "70, 10, 60", "56, 72, -57", "30, 60, 60"]
+)
 def test_ideal_amounts_equal_a_brute_force_grid(asked, lab, lightness):
     """101 x 101 doses of each pair, scored at 4 nm: none is nearer."""
     inset, bottles = asked(lab, lightness=lightness, names=NAMES[:3], least=0.1)
@@ -78,6 +80,28 @@ def test_ideal_amounts_equal_a_brute_force_grid(asked, lab, lightness):
             for part in np.array_split(np.minimum(grid, problem.caps[index]), 8)
         )
         assert gap <= least + 0.02  # 4 nm against 1 nm
+
+
+@pytest.mark.parametrize("lightness", ["free", "match"])
+def test_another_bottle_never_makes_it_worse(asked, lightness):
+    """A set of k bottles holds each of its sets of k - 1, whose last amount is 0.
+
+    Scored at 1 or at 4 nm, since CIEDE2000 jumps where hues are opposite.
+    """
+    for lab in ("56, 72, -57", "25, -60, 40", "60, -40, 15"):
+        inset, bottles = asked(lab, lightness=lightness, least=0.1)
+        problem = problem_of(inset, bottles)
+        found = {
+            one: (amounts, gap)
+            for sets in optimised(problem).values()
+            for one, amounts, gap in sets
+        }
+        for one, (_, gap) in found.items():
+            for j in range(len(one) if len(one) > 1 else 0):
+                amounts, _ = found[(*one[:j], *one[j + 1 :])]
+                same = np.insert(amounts, j, 0.0)
+                scores = [_score(problem, same, np.array(one), step) for step in (1, 4)]
+                assert gap <= max(scores) + 0.02
 
 
 def test_ideal_of_three_equals_a_general_global_optimiser(asked):

@@ -44,5 +44,5 @@ def test_slope_is_the_derivative():
     h = 1e-5
     slope = (found.radiance(depth + h) - found.radiance(depth - h)) / (2 * h)
     np.testing.assert_allclose(
-        found.radiance_and_slope(depth)[1], slope, rtol=1e-5, atol=1e-12
+        found.with_slopes(depth)[0][1], slope, rtol=1e-5, atol=1e-12
     )

@@ -1,8 +1,8 @@
 """The ideal amounts: every set of up to three bottles, optimised over the true stack.
 
-Batched damped least squares from several starts (residuals along lightness, chroma and
-hue, each over its CIEDE2000 weight at the target), then the difference itself is
-minimised at 1 nm. `tintlab.solve.dose` turns amounts into what can be measured out.
+Batched damped least squares over the three parts of CIEDE2000, all sets from several
+starts at once, finished at 1 nm. `tintlab.solve.dose` turns amounts into what can be
+measured out.
 """
 
 from collections.abc import Sequence
@@ -11,15 +11,16 @@ from itertools import combinations, product
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
+from scipy.ndimage import minimum_filter
 from scipy.optimize import minimize
 
 from tintlab import yardstick
 from tintlab.colorimetry import (
     MAXIMUM_EFFICACY,
-    Lab_to_XYZ,
     XYZ_to_Lab,
     XYZ_to_uv,
     delta_e_2000,
+    delta_e_2000_parts,
     spectrum_to_XYZ,
     tables,
 )
@@ -37,11 +38,20 @@ Array = NDArray[np.float64]
 MOST = 3  # bottles in one dose
 STEP = 4  # [nm] of the search; doses are scored at 1 nm
 ROUNDS = 25  # of damped least squares
-POLISHED = 8  # sets of each size that are polished at 1 nm
+POLISHED = 8  # sets of each size that are finished at 1 nm
+LEVELS = {1: (0.03, 12.0, 24), 2: (0.06, 12.0, 11), 3: (0.12, 8.0, 5)}  # of the grid
+STARTS = 5  # points of the grid from which a search sets out
+BLOCK = 128  # sets searched at a time, which bounds memory
+FAR = 1e6  # what puts other points of the grid behind its local minima
+ENOUGH = 1e-6  # squared difference at which a search rests
+WELL = 0.01  # difference that no minimiser needs to better
 LONGEST = 120  # [min] in a bath
 LOADING = 0.05  # of liquid colourant where the medium names no limit; common practice
 WELL_INSIDE = 0.004  # u'v' from the edge of a region, beyond which all is as good
-DARK = 1e4  # weight of light below the wanted minimum
+DARK = 1e4  # weight of light below the wanted minimum, in scores
+DUSK = 50.0  # the same for starts, which may lie beyond the limit
+NEAR = 0.01  # share of light within which a dose runs into the wanted minimum
+PALE = (200.0, 3000.0)  # the same in least squares, one after the other
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -82,14 +92,15 @@ class Problem:
         """XYZ of glow and veil, and of the face, for doses of shape (..., k)."""
         depth = self.depth(amounts, which, step)
         response = self.fine if step == 1 else self.coarse
-        return self._colours(*response.radiance_and_face(depth), step)
+        return self.colours(*response.radiance_and_face(depth), step)
 
     def depth(self, amounts: Array, which: NDArray[np.intp], step: int) -> Array:
         """Napierian depth of doses, shape (..., n_wavelengths)."""
         shapes = self.shapes[:, ::step][which]
         return LN10 * np.einsum("...k,...kw->...w", amounts, shapes)
 
-    def _colours(self, lit: Array, face: Array, step: int) -> tuple[Array, Array]:
+    def colours(self, lit: Array, face: Array, step: int) -> tuple[Array, Array]:
+        """XYZ of glow and veil, and of the face, from radiance and face factor."""
         weights = tables().observer[::step] * step * MAXIMUM_EFFICACY
         glow = lit @ weights / self.anchor
         room = self.room[::step]
@@ -112,6 +123,26 @@ class Problem:
             return gap
         unlit = delta_e_2000(XYZ_to_Lab(_as_daylight(self, face)), target.face_Lab)
         return (1 - target.face_weight) * gap + target.face_weight * unlit
+
+    def parts(self, glow: Array, face: Array) -> Array:
+        """Residuals (..., m) whose squares add to the square of `difference`.
+
+        For a region they lead to its middle, and with a wanted face both squares are
+        weighted instead of both differences.
+        """
+        target = self.target
+        if target.region is not None:
+            x, y = target.region.corners.mean(axis=0)
+            return 500 * (XYZ_to_uv(glow) - XYZ_to_uv([x, y, 1 - x - y]))
+        if target.Lab is None:
+            raise InsetError("the target has no colour")
+        r = yardstick.difference_parts(glow, target.Lab, lightness=target.lightness)
+        if target.face_Lab is None:
+            return r
+        Lab = XYZ_to_Lab(_as_daylight(self, face))
+        unlit = delta_e_2000_parts(Lab, target.face_Lab)
+        w = target.face_weight
+        return np.concatenate([np.sqrt(1 - w) * r, np.sqrt(w) * unlit], axis=-1)
 
     def light_kept(self, amounts: Array, which: NDArray[np.intp]) -> Array:
         """Y of the glow without veil over that of the undyed piece."""
@@ -215,134 +246,224 @@ Found = list[tuple[tuple[int, ...], Array, float]]
 
 
 def optimised(problem: Problem) -> dict[int, Found]:
-    """Optimise every set of 1, 2 and 3 bottles; amounts and difference of each."""
+    """Optimise every set of 1, 2 and 3 bottles; amounts and difference of each.
+
+    Sets of a size come nearest first; the first `POLISHED` are finished at 1 nm.
+    """
     n = len(problem.bottles)
     found: dict[int, Found] = {}
     for k in range(1, min(MOST, n) + 1):
-        sets = list(combinations(range(n), k))
-        which = np.array(sets)
-        starts = _starts(problem, which)
-        best = _least_squares(
-            problem, starts, np.repeat(which[:, None], starts.shape[1], 1)
+        which = np.array(list(combinations(range(n), k)))
+        blocks = np.array_split(which, -(-len(which) // BLOCK))
+        smaller = {one: amounts for one, amounts, _ in found.get(k - 1, [])}
+        best, gap = map(
+            np.concatenate,
+            zip(*(_searched(problem, some, smaller) for some in blocks), strict=True),
         )
-        found[k] = [
-            (one, amounts, gap) for one, amounts, gap in zip(sets, *best, strict=True)
-        ]
-        found[k].sort(key=lambda item: item[2])
-        top = [
-            (one, *_polished(problem, one, amounts))
-            for one, amounts, _ in found[k][:POLISHED]
-        ]
-        found[k][:POLISHED] = top
+        order = np.argsort(gap, kind="stable")
+        top = order[:POLISHED]
+        polished = _polished(problem, best[top], which[top])
+        best[top] = [amounts for amounts, _ in polished]
+        gap[top] = [least for _, least in polished]
+        order = np.argsort(gap, kind="stable")
+        found[k] = [(tuple(which[i].tolist()), best[i], float(gap[i])) for i in order]
     return found
 
 
-def _starts(problem: Problem, which: NDArray[np.intp]) -> Array:
-    """Several starting doses for each set, shape (n_sets, n_starts, k)."""
-    k = which.shape[1]
-    levels = {
-        1: [(0.15,), (0.6,), (1.5,), (4.0,)],
-        2: list(product((0.2, 1.0, 3.0), repeat=2)),
-        3: [*product((0.2, 1.5), repeat=3), (0.7, 0.7, 0.7)],
-    }[k]
-    return np.minimum(np.array(levels)[None], problem.caps[which][:, None])
+def _searched(
+    problem: Problem, which: NDArray[np.intp], smaller: dict[tuple[int, ...], Array]
+) -> tuple[Array, Array]:
+    """Best amounts (n_sets, k) and difference (n_sets,) of some sets, at `STEP` nm."""
+    starts = _starts(problem, which, smaller)
+    index = np.repeat(which, starts.shape[1], axis=0)
+    x = _least_squares(problem, starts.reshape(index.shape), index, STEP)
+    gap = _score(problem, x, index, STEP).reshape(starts.shape[:2])
+    rows, winner = np.arange(len(which)), gap.argmin(axis=1)
+    return x.reshape(starts.shape)[rows, winner], gap[rows, winner]
+
+
+def _starts(
+    problem: Problem, which: NDArray[np.intp], smaller: dict[tuple[int, ...], Array]
+) -> Array:
+    """Several starting doses for each set, shape (n_sets, n_starts, k).
+
+    The best `STARTS` local minima of a coarse grid, and the best doses of the sets
+    with one bottle less, so that another bottle never makes an answer worse.
+    """
+    n_sets, k = which.shape
+    levels = np.geomspace(*LEVELS[k])
+    grid = np.array(list(product(levels, repeat=k)))
+    doses = np.minimum(grid, problem.caps[which][:, None])
+    index = np.broadcast_to(which[:, None], doses.shape)
+    score = _score(problem, doses, index, STEP, dark=DUSK)
+    boxed = score.reshape(n_sets, *(levels.size,) * k)
+    least = minimum_filter(boxed, size=(1, *(3,) * k), mode="nearest")
+    score = np.where(boxed == least, boxed, boxed + FAR).reshape(score.shape)
+    order = np.argsort(score, axis=1, kind="stable")[:, :STARTS]
+    rows = np.take_along_axis(doses, order[..., None], axis=1)
+    if not smaller:
+        return rows
+    nested = [
+        [
+            np.insert(smaller[tuple(np.delete(one, j).tolist())], j, 0.0)
+            for j in range(k)
+        ]
+        for one in which
+    ]
+    return np.concatenate([rows, np.array(nested)], axis=1)
 
 
 def _least_squares(
-    problem: Problem, start: Array, which: NDArray[np.intp]
-) -> tuple[list[Array], list[float]]:
-    """Damped least squares, all sets and starts at once; the best start of each set.
+    problem: Problem, x: Array, index: NDArray[np.intp], step: int
+) -> Array:
+    """Least squares of doses, all at once, shape (n, k); never worse than at first.
 
-    Residuals are Lab differences in the directions of lightness, chroma and hue, each
-    over its CIEDE2000 weight at the target, and light missing below the minimum.
+    What ends below the wanted light is made paler and goes on at a higher price.
     """
-    n_sets, n_starts, k = start.shape
-    x = start.reshape(-1, k)
-    index = which.reshape(-1, k)
-    caps = problem.caps[index]
+    best = _paler(problem, x, index, step)
+    gap = _score(problem, best, index, step)
+    rows = np.arange(len(x))
+    for price in PALE:
+        x = _marquardt(problem, x, index[rows], step, price)
+        x = _paler(problem, x, index[rows], step)
+        now = _score(problem, x, index[rows], step)
+        better = now < gap[rows]
+        best[rows[better]], gap[rows[better]] = x[better], now[better]
+        light = problem.seen(x, index[rows], step)[0][:, 1]
+        at_limit = light < problem.target.min_light_kept + NEAR
+        rows, x = rows[at_limit], x[at_limit]
+        if not rows.size:
+            break
+    return best
+
+
+def _marquardt(
+    problem: Problem, x: Array, index: NDArray[np.intp], step: int, price: float
+) -> Array:
+    """Damped least squares (Marquardt 1963); rows that have come to rest stay."""
+    x, caps = x.copy(), problem.caps[index]
     damping = np.full(len(x), 0.1)
-    r, J = _residuals(problem, x, index)
-    cost = (r**2).sum(axis=-1)
+    moving = np.arange(len(x))
+    r, J = _residuals(problem, x, index, step, price)
     for _ in range(ROUNDS):
-        JJ = np.einsum("nmi,nmj->nij", J, J)
-        g = np.einsum("nmi,nm->ni", J, r)
+        there, cost = x[moving], (r**2).sum(axis=-1)
+        JJ = np.swapaxes(J, 1, 2) @ J
+        g = np.swapaxes(J, 1, 2) @ r[..., None]
         diagonal = np.einsum("nii->ni", JJ) + 1e-6
-        damped = (damping[:, None] * diagonal + 1e-9)[..., None] * np.eye(k)
-        step = np.linalg.solve(JJ + damped, -g[..., None])[..., 0]
-        y = np.clip(x + step, 0.0, caps)
-        r_new, J_new = _residuals(problem, y, index)
-        new = (r_new**2).sum(axis=-1)
-        better = new < cost
-        x = np.where(better[:, None], y, x)
+        damped = (damping[:, None] * diagonal + 1e-9)[..., None] * np.eye(x.shape[1])
+        stride = np.linalg.solve(JJ + damped, -g)[..., 0]
+        y = np.clip(there + stride, 0.0, caps[moving])
+        r_new, J_new = _residuals(problem, y, index[moving], step, price)
+        gain = cost - (r_new**2).sum(axis=-1)
+        better = gain > 0
+        x[moving[better]] = y[better]
         r = np.where(better[:, None], r_new, r)
         J = np.where(better[:, None, None], J_new, J)
-        moved = np.abs(cost - new).max()
-        cost = np.where(better, new, cost)
         damping = np.where(better, damping / 4, damping * 4)
-        if moved < 1e-9:
+        rest = (cost < ENOUGH) | (better & (gain < 1e-4 * cost)) | (damping > 1e5)
+        moving, r, J, damping = moving[~rest], r[~rest], J[~rest], damping[~rest]
+        if not moving.size:
             break
-    gap = _score(problem, x, index, STEP).reshape(n_sets, n_starts)
-    winner = gap.argmin(axis=1)
-    rows = np.arange(n_sets)
-    return list(x.reshape(n_sets, n_starts, k)[rows, winner]), list(gap[rows, winner])
+    return x
 
 
-def _score(problem: Problem, x: Array, index: NDArray[np.intp], step: int) -> Array:
-    """Difference, with a steep price on light missing below the wanted minimum."""
+def _paler(problem: Problem, x: Array, index: NDArray[np.intp], step: int) -> Array:
+    """Scale doses down, by bisection, until they keep the wanted light."""
+    least = problem.target.min_light_kept
+
+    def dark(amounts: Array, which: NDArray[np.intp]) -> NDArray[np.bool_]:
+        return problem.seen(amounts, which, step)[0][:, 1] < least
+
+    rows = np.flatnonzero(dark(x, index)) if least > 0 else np.array([], dtype=np.intp)
+    x = x.copy()
+    if not rows.size:
+        return x
+    low, high = np.zeros(len(rows)), np.ones(len(rows))
+    for _ in range(16):
+        middle = (low + high) / 2
+        too_dark = dark(middle[:, None] * x[rows], index[rows])
+        low, high = np.where(too_dark, low, middle), np.where(too_dark, middle, high)
+    x[rows] *= low[:, None]
+    return x
+
+
+def _score(
+    problem: Problem,
+    x: Array,
+    index: NDArray[np.intp],
+    step: int,
+    *,
+    dark: float = DARK,
+) -> Array:
+    """Difference, with a price on light missing below the wanted minimum."""
     glow, face = problem.seen(x, index, step)
     missing = np.maximum(problem.target.min_light_kept - glow[..., 1], 0.0)
-    return problem.difference(glow, face) + DARK * missing
+    return problem.difference(glow, face) + dark * missing
 
 
 def _residuals(
-    problem: Problem, x: Array, index: NDArray[np.intp]
+    problem: Problem, x: Array, index: NDArray[np.intp], step: int, price: float
 ) -> tuple[Array, Array]:
     """Residuals (n, m) and their Jacobian (n, m, k)."""
-    depth = problem.depth(x, index, STEP)
-    shapes = problem.shapes[:, ::STEP][index]
-    lit, slope = problem.coarse.radiance_and_slope(depth)
-    weights = tables().observer[::STEP] * STEP * MAXIMUM_EFFICACY / problem.anchor
-    XYZ = lit @ weights
-    dXYZ = np.einsum("nw,nkw,wc->nck", LN10 * slope, shapes, weights)
-    r = _distance(problem, XYZ)
-    h = 1e-6
-    by_XYZ = np.stack(
-        [(_distance(problem, XYZ + h * unit) - r) / h for unit in np.eye(3)], axis=-1
+    response = problem.fine if step == 1 else problem.coarse
+    shapes = LN10 * problem.shapes[:, ::step][index]
+    depth = problem.depth(x, index, step)
+    (lit, by_lit), (unlit, by_unlit) = response.with_slopes(depth)
+    glow, face = problem.colours(lit, unlit, step)
+    # both colours are linear in radiance and face factor
+    slopes = problem.colours(by_lit[:, None] * shapes, by_unlit[:, None] * shapes, step)
+    r = problem.parts(glow, face)
+    J = sum(
+        np.einsum("cnm,nkc->nmk", _by_each(problem, glow, face, r, which), slope)
+        for which, slope in enumerate(slopes)
+        if which == 0 or problem.target.face_Lab is not None
     )
-    J = np.einsum("nmc,nck->nmk", by_XYZ, dXYZ)
-    missing = problem.target.min_light_kept - XYZ[:, 1]
-    dark = 200 * np.maximum(missing, 0.0)
-    J_dark = np.where(missing[:, None] > 0, -200 * dXYZ[:, 1], 0.0)
+    missing = problem.target.min_light_kept - glow[:, 1]
+    dark = price * np.maximum(missing, 0.0)
+    J_dark = np.where(missing[:, None] > 0, -price * slopes[0][..., 1], 0.0)
     return (
         np.concatenate([r, dark[:, None]], axis=1),
         np.concatenate([J, J_dark[:, None]], axis=1),
     )
 
 
-def _distance(problem: Problem, XYZ: Array) -> Array:
-    """Signed components of the distance to the target, shape (n, 2 or 3)."""
-    target = problem.target
-    if target.region is not None:
-        x, y = target.region.corners.mean(axis=0)
-        return 500 * (XYZ_to_uv(XYZ) - XYZ_to_uv([x, y, 1 - x - y]))
-    wanted = yardstick.compared(target.Lab, lightness=target.lightness)  # type: ignore[arg-type]
-    if target.lightness == "free":
-        XYZ = yardstick.scaled(XYZ, float(Lab_to_XYZ(wanted)[1]))
-    away = XYZ_to_Lab(XYZ) - wanted
-    chroma = np.hypot(wanted[1], wanted[2])
-    along = wanted[1:] / chroma if chroma > 1e-6 else np.array([1.0, 0.0])
-    dC = away[:, 1:] @ along / (1 + 0.045 * chroma)
-    dH = away[:, 1:] @ (-along[1], along[0]) / (1 + 0.015 * chroma)
-    if target.lightness == "free":
-        return np.stack([dC, dH], axis=-1)
-    return np.stack([away[:, 0], dC, dH], axis=-1)
+def _by_each(problem: Problem, glow: Array, face: Array, r: Array, which: int) -> Array:
+    """Forward differences of the parts by X, Y, Z of glow (0) or face (1)."""
+    h = 1e-7
+    moved = [
+        (glow + h * unit, face) if which == 0 else (glow, face + h * unit)
+        for unit in np.eye(3)
+    ]
+    return np.stack([(problem.parts(*one) - r) / h for one in moved])
 
 
 def _polished(
-    problem: Problem, one: tuple[int, ...], amounts: Array
+    problem: Problem, x: Array, index: NDArray[np.intp]
+) -> list[tuple[Array, float]]:
+    """Finish doses, shape (n, k), at 1 nm; amounts and difference of each.
+
+    Where least squares is not over the difference itself (a region, a face), or runs
+    into the wanted light, general-purpose minimisers go on from there.
+    """
+    x = _least_squares(problem, x, index, 1)
+    gap = _score(problem, x, index, 1)
+    other = problem.target.region is not None or problem.target.face_Lab is not None
+    done = []
+    for one, least, which in zip(x, gap, index, strict=True):
+        best = (one, float(least))
+        if least > WELL and other:
+            best = _descended(problem, best, which)
+        if least > WELL:
+            best = _along_the_limit(problem, best, which)
+        done.append(best)
+    return done
+
+
+def _descended(
+    problem: Problem, best: tuple[Array, float], index: NDArray[np.intp]
 ) -> tuple[Array, float]:
-    """Minimise the difference itself at 1 nm, from where least squares stopped."""
-    index = np.array(one)
+    """Minimise the difference itself at 1 nm by the simplex of Nelder and Mead."""
+    amounts, least = best
     caps = problem.caps[index]
 
     def cost(x: Array) -> float:
@@ -351,42 +472,45 @@ def _polished(
         return float(_score(problem, inside, index, 1)) + 100 * outside
 
     simplex = amounts + np.vstack(
-        [np.zeros(len(one)), np.diag(np.maximum(0.08 * amounts, 0.02))]
+        [np.zeros(len(index)), np.diag(np.maximum(0.08 * amounts, 0.02))]
     )
     found = minimize(
         cost,
         amounts,
         method="Nelder-Mead",
         options={"initial_simplex": simplex, "xatol": 1e-4, "fatol": 1e-4,
-                 "maxiter": 120 * len(one)},
+                 "maxiter": 120 * len(index)},
     )  # fmt: skip
     x = np.clip(found.x, 0.0, caps)
-    best = float(_score(problem, x, index, 1))
-    y = _along_the_limit(problem, x, index)
-    other = float(_score(problem, y, index, 1))
-    return (y, other) if other < best else (x, best)
+    other = float(_score(problem, x, index, 1))
+    return (x, other) if other < least else best
 
 
-def _along_the_limit(problem: Problem, x: Array, index: NDArray[np.intp]) -> Array:
-    """Go on from `x` with the wanted light as a constraint, where a price is too steep.
+def _along_the_limit(
+    problem: Problem, best: tuple[Array, float], index: NDArray[np.intp]
+) -> tuple[Array, float]:
+    """Go on with the wanted light as a constraint, where a dose runs into it.
 
     Sequential quadratic programming; what it returns is only taken when it is better.
     """
+    least_light = problem.target.min_light_kept
+    if float(problem.seen(best[0], index)[0][1]) > least_light + NEAR:
+        return best
 
     def gap(x: Array) -> float:
         return float(problem.difference(*problem.seen(x, index)))
 
     def spare(x: Array) -> float:
-        return float(problem.seen(x, index)[0][1]) - problem.target.min_light_kept
+        return float(problem.seen(x, index)[0][1]) - least_light
 
-    if spare(x) > 0.02:
-        return x
     found = minimize(
         gap,
-        x,
+        best[0],
         method="SLSQP",
         bounds=[(0.0, cap) for cap in problem.caps[index]],
         constraints={"type": "ineq", "fun": lambda x: spare(x) - 1e-7},
         options={"maxiter": 60, "ftol": 1e-7},
     )
-    return np.clip(found.x, 0.0, problem.caps[index])
+    x = np.clip(found.x, 0.0, problem.caps[index])
+    other = float(_score(problem, x, index, 1))
+    return (x, other) if other < best[1] else best

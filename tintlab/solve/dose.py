@@ -33,6 +33,7 @@ SEARCHED = 24  # sets of each size, nearest first, searched for what is measurab
 LEAST_LIGHT = 0.1  # share of light that a dose keeps when the maker wants none
 BETTER = 0.5  # CIEDE2000 that a less simple recipe must win
 SAME = 0.25  # CIEDE2000 within which less dye is preferred
+SLACK = 0.2  # CIEDE2000 by which an ideal found at 4 nm could still be lowered
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -255,16 +256,30 @@ def candidates(inset: Inset, bottles: Sequence[Bottle]) -> list[Bottle]:
 
 
 def _measured(problem: Problem, sets: dict[int, Found], scale: float) -> list[Recipe]:
-    """Best measurable dose of every set of bottles, by enumeration round its ideal."""
+    """Best measurable dose of sets of bottles, by enumeration round the ideal of each.
+
+    The ideal is a bound: sets whose ideal is farther than the best measured one so far
+    could not be chosen and are left out.
+    """
     ways = ("bath",) if problem.layer.kind == "sheet" else ("drops", "weighed")
     recipes = []
-    for found in sets.values():
-        for one, amounts, _ in found[:SEARCHED]:
-            for how in ways:
-                best = best_options(problem, one, amounts, how, scale)
-                if best is not None:
-                    recipes.append(_recipe(problem, one, *best, how))
+    for found, how in product(sets.values(), ways):
+        least = np.inf
+        for one, amounts, ideal in found[:SEARCHED]:
+            if ideal > least + _margins(problem)[1] + SLACK:
+                break
+            best = best_options(problem, one, amounts, how, scale)
+            if best is not None:
+                recipes.append(_recipe(problem, one, *best, how))
+                if not recipes[-1].harmed:
+                    least = min(least, recipes[-1].difference)
     return recipes
+
+
+def _margins(problem: Problem) -> tuple[float, float]:
+    """What a less simple recipe must win, and what counts as the same."""
+    region = problem.target.region is not None
+    return (1e-3, 1e-3) if region else (BETTER, SAME)
 
 
 def _recipe(
@@ -353,7 +368,7 @@ def _simplest_first(problem: Problem, recipes: Sequence[Recipe]) -> list[Recipe]
     """
     region = problem.target.region is not None
     tolerance = 0.0 if region else problem.target.tolerance
-    worth, margin = (1e-3, 1e-3) if region else (BETTER, SAME)
+    worth, margin = _margins(problem)
     safe = [r for r in recipes if not r.harmed] or list(recipes)
     kept: list[Recipe] = []
     for k, weighed in product(range(1, MOST + 1), (False, True)):

@@ -14,7 +14,6 @@ from scipy.interpolate import CubicSpline
 
 from tintlab.glow import face_factor, radiance, solve_piece, tint_depths
 from tintlab.piece import LN10, Piece
-from tintlab.spectrum import WAVELENGTHS
 
 Array = NDArray[np.float64]
 
@@ -31,8 +30,9 @@ class Response:
     ----------
     nodes : ndarray, shape (n_nodes,)
         Napierian depths at which the stack was solved. [-]
-    lit, face : ndarray, shape (4, n_nodes - 1, n_wavelengths)
-        Spline coefficients of log radiance [W/(m2 sr nm)] and of log radiance factor.
+    lit, face : ndarray, shape (n_nodes - 1, n_wavelengths, 4)
+        Spline coefficients of log radiance [W/(m2 sr nm)] and of log radiance factor,
+        the four of one interval side by side, which is the fastest to look up.
     """
 
     nodes: Array
@@ -41,7 +41,7 @@ class Response:
 
     def radiance(self, depth: ArrayLike) -> Array:
         """Return head-on radiance at depths of shape (..., n_wavelengths)."""
-        return np.exp(_at(self.nodes, self.lit, depth))
+        return np.exp(_spline_at(self.lit, *_where(self.nodes, depth)))
 
     def radiance_and_face(self, depth: ArrayLike) -> tuple[Array, Array]:
         """Return both at once, which is cheaper than one after the other."""
@@ -50,20 +50,21 @@ class Response:
             _spline_at(self.face, *where)
         )
 
-    def radiance_and_slope(self, depth: ArrayLike) -> tuple[Array, Array]:
-        """Return radiance and its derivative by depth."""
-        log, slope = _at_with_slope(self.nodes, self.lit, depth)
-        value = np.exp(log)
-        return value, value * slope
+    def with_slopes(
+        self, depth: ArrayLike
+    ) -> tuple[tuple[Array, Array], tuple[Array, Array]]:
+        """Return radiance and face factor, each with its derivative by depth."""
+        where = _where(self.nodes, depth)
+        return _with_slope(self.lit, *where), _with_slope(self.face, *where)
 
     def face_factor(self, depth: ArrayLike) -> Array:
         """Return the radiance factor of the unlit face."""
-        return np.exp(_at(self.nodes, self.face, depth))
+        return np.exp(_spline_at(self.face, *_where(self.nodes, depth)))
 
     def thinned(self, step: int) -> "Response":
         """Return the response on every `step`-th wavelength."""
         return replace(
-            self, lit=self.lit[..., ::step].copy(), face=self.face[..., ::step].copy()
+            self, lit=self.lit[:, ::step].copy(), face=self.face[:, ::step].copy()
         )
 
 
@@ -81,7 +82,7 @@ def response_of(piece: Piece, slab: int) -> Response:
     others = tuple(t for t in piece.tints if t.place != ("slab", slab))
     kept = replace(piece, tints=others)
     depths, filters = tint_depths(kept)
-    layered = [np.broadcast_to(d, (NODES, WAVELENGTHS.size)) for d in depths]
+    layered = [np.broadcast_to(d, (NODES, piece.back.size)) for d in depths]
     layered[slab] = layered[slab] + nodes[:, None]
     solution = solve_piece(kept, layered)
     lit = np.log(np.maximum(radiance(kept, solution, filters), LEAST))
@@ -90,33 +91,31 @@ def response_of(piece: Piece, slab: int) -> Response:
 
 
 def _spline(nodes: Array, values: Array) -> Array:
-    return np.asarray(CubicSpline(nodes, values, axis=0).c)
+    return np.ascontiguousarray(np.moveaxis(CubicSpline(nodes, values, axis=0).c, 0, 2))
 
 
 def _where(nodes: Array, depth: ArrayLike) -> tuple[NDArray[np.intp], Array]:
-    depth = np.clip(np.asarray(depth, dtype=float), 0.0, nodes[-1])
+    """Interval and wavelength of each depth, as one number, and how far into it."""
+    tau: Array = np.clip(np.asarray(depth, dtype=float), 0.0, nodes[-1])
     # nodes are spaced as cubes, so the interval is found in closed form
-    guess = np.cbrt(depth * (1 / nodes[-1])) * (nodes.size - 1)
+    guess = np.cbrt(tau * (1 / nodes[-1])) * (nodes.size - 1)
     interval = np.minimum(guess.astype(np.intp), nodes.size - 2)
-    return interval, depth - nodes[interval]
+    n_wavelengths = tau.shape[-1]
+    place = interval * n_wavelengths + np.arange(n_wavelengths)
+    return place, tau - nodes[interval]
 
 
-def _at(nodes: Array, coefficients: Array, depth: ArrayLike) -> Array:
-    return _spline_at(coefficients, *_where(nodes, depth))
+def _spline_at(coefficients: Array, place: NDArray[np.intp], x: Array) -> Array:
+    c = coefficients.reshape(-1, 4).take(place, axis=0)
+    return ((c[..., 0] * x + c[..., 1]) * x + c[..., 2]) * x + c[..., 3]
 
 
-def _spline_at(coefficients: Array, interval: NDArray[np.intp], x: Array) -> Array:
-    c = coefficients[:, interval, np.arange(interval.shape[-1])]
-    return np.asarray(((c[0] * x + c[1]) * x + c[2]) * x + c[3])
-
-
-def _at_with_slope(
-    nodes: Array, coefficients: Array, depth: ArrayLike
+def _with_slope(
+    coefficients: Array, place: NDArray[np.intp], x: Array
 ) -> tuple[Array, Array]:
-    interval, x = _where(nodes, depth)
-    c = coefficients[:, interval, np.arange(interval.shape[-1])]
-    value = ((c[0] * x + c[1]) * x + c[2]) * x + c[3]
-    return value, (3 * c[0] * x + 2 * c[1]) * x + c[2]
+    c = coefficients.reshape(-1, 4).take(place, axis=0)
+    value = np.exp(((c[..., 0] * x + c[..., 1]) * x + c[..., 2]) * x + c[..., 3])
+    return value, value * ((3 * c[..., 0] * x + 2 * c[..., 1]) * x + c[..., 2])
 
 
 __all__ = ["LN10", "Response", "response_of"]
