@@ -221,6 +221,17 @@ def leaked(piece: Piece, filters: Sequence[Array]) -> Array:
     return piece.leak * radiance(clear, solve_piece(clear, depths), filters)
 
 
+def white_in(room: Room) -> Array:
+    """Spectral radiance of a perfect white in a room, shape (401,). [W/(m2 sr nm)]"""
+    per_lux = room.power / (MAXIMUM_EFFICACY * spectrum_to_XYZ(room.power)[1])
+    return np.asarray(per_lux * room.illuminance / np.pi)
+
+
+def with_veil(inset: Inset, room: Room, lit: Array, face: Array) -> Array:
+    """Head-on radiance of glow and veil together; without a size there is no veil."""
+    return lit + white_in(room) * face if inset.size else lit
+
+
 def veil_XYZ(room: Room, face: Array) -> tuple[Array, Array]:
     """XYZ that the unlit face sends to the viewer, and that of a perfect white.
 
@@ -229,9 +240,8 @@ def veil_XYZ(room: Room, face: Array) -> tuple[Array, Array]:
     tuple of ndarray, shape (..., 3) and (3,)
         Y in cd/m2.
     """
-    per_lux = room.power / spectrum_to_XYZ(room.power)[1]
-    white = spectrum_to_XYZ(per_lux * room.illuminance / np.pi)
-    return spectrum_to_XYZ(per_lux * room.illuminance / np.pi * face), white
+    white = MAXIMUM_EFFICACY * white_in(room)
+    return spectrum_to_XYZ(white * face), spectrum_to_XYZ(white)
 
 
 def seen(inset: Inset, room: Room, lit: Array, plain: Array, face: Array) -> Look:

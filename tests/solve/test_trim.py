@@ -167,6 +167,18 @@ def test_limit_of_any_film_is_below_every_trim(inset_of, shelf):
             assert found.left.best.low <= choice.difference + 0.02
 
 
+@pytest.mark.parametrize("lightness", ["free", "match"])
+@pytest.mark.parametrize("text", [CLEAR, SCATTERING], ids=["clear", "scattering"])
+def test_all_of_the_light_is_the_piece_as_it_is(inset_of, shelf, text, lightness):
+    """A filter that takes nothing leaves one colour: that of now, veil and all."""
+    inset = inset_of(text.format(L=45, a=-50, b=30, **PLAIN))
+    inset = replace(inset, target=replace(inset.target, lightness=lightness))
+    found = trim(inset, piece_of(inset), shelf.all("inks")[:1], sides=("led",))
+    assert found.left.shares[-1] == 1.0
+    assert found.left.high[-1] == pytest.approx(found.difference, abs=1e-6)
+    assert found.left.low[-1] == pytest.approx(found.difference, abs=0.02)
+
+
 def test_within_tolerance_takes_fewest_coats(inset_of, shelf):
     inset = inset_of(CLEAR.format(L=45, a=40, b=-60, **PLAIN))
     wide = replace(inset, target=replace(inset.target, tolerance=100.0))

@@ -2,6 +2,9 @@
 
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from tintlab.colorimetry import Lab_to_XYZ, XYZ_to_swatch
 from tintlab.glow import Look
 from tintlab.inset import Inset
@@ -12,10 +15,14 @@ from tintlab.solve.front import Choice
 from tintlab.solve.limits import Limits
 from tintlab.solve.seen import Finding
 from tintlab.solve.trim import Fix, Trim
+from tintlab.spectrum import WAVELENGTHS
 from tintlab.starved import starved_words
+
+Array = NDArray[np.float64]
 
 PLACES = {"led": "on each LED", "viewer": "on the face"}
 ROWS = 6  # of a front that are printed
+BANDS = 3  # passbands of an ideal filter that are printed; more are in the JSON
 
 
 def words_of(fix: Fix, choice: Choice) -> str:
@@ -186,6 +193,10 @@ def _number(value: float) -> str:
     return f"{value:.4f}" if abs(value) < 0.3 else f"{value:.1f}"
 
 
+def _gap(value: float) -> str:
+    return f"{value:.1f}"
+
+
 def trim_text(answer: dict[str, Any]) -> str:
     """Write a trim: the sentence, then each side's front."""
     lines = [f"{answer['name']}: difference {_number(answer['difference'])}"]
@@ -225,6 +236,21 @@ def _finding_lines(finding: dict[str, Any]) -> list[str]:
     return lines
 
 
+def passbands(transmittance: Array) -> list[tuple[int, int, float]]:
+    """Write a filter down as runs of equal transmittance: first and last nm, value.
+
+    Runs that pass nothing are left out.
+    """
+    values = np.round(transmittance, 4)
+    edges = np.flatnonzero(np.diff(values)) + 1
+    first, last = np.append(0, edges), np.append(edges, values.size) - 1
+    return [
+        (int(WAVELENGTHS[a]), int(WAVELENGTHS[b]), float(values[a]))
+        for a, b in zip(first, last, strict=True)
+        if values[a] > 0
+    ]
+
+
 def reach_answer(inset: Inset, found: Limits) -> dict[str, Any]:
     """Return the limit of any filter as a flat object."""
     answer: dict[str, Any] = {"name": inset.name, "target_hex": _target_hex(inset)}
@@ -237,8 +263,11 @@ def reach_answer(inset: Inset, found: Limits) -> dict[str, Any]:
                 "certified": round(curve.best.low, 4),
                 "explicit_filter": round(curve.best.high, 4),
                 "light_kept": round(curve.best.share, 4),
+                "filter": passbands(curve.best.filter),
             },
         }
+    answer["room"] = inset.room.name
+    answer["room_light"] = round(found.level - 1, 4)
     answer["smooth"] = round(found.smooth, 4)
     answer["points"] = [
         {
@@ -260,27 +289,34 @@ def reach_answer(inset: Inset, found: Limits) -> dict[str, Any]:
 
 def reach_text(answer: dict[str, Any]) -> str:
     """Write the limit: three numbers, and why."""
-    lines = [f"{answer['name']}: what no dye or film on this LED can do", ""]
-    policies = {"free": "lightness free", "match": "lightness matched"}
+    lines = [
+        f"{answer['name']}: what no dye or film on this LED can do",
+        "",
+        "  difference, CIEDE2000, with lightness free and matched",
+    ]
+    policies = {"free": "free", "match": "matched"}
     for policy, words in policies.items():
         best = answer[policy]["best"]
         lines.append(
             line(
                 words,
-                f"nothing comes nearer than {_number(best['certified'])} "
-                f"(an ideal filter reaches {_number(best['explicit_filter'])}, keeping "
+                f"nothing comes nearer than {_gap(best['certified'])} "
+                f"(an ideal filter reaches {_gap(best['explicit_filter'])}, keeping "
                 f"{best['light_kept'] * 100:.0f} % of the light)",
             )
         )
+        passes = [f"{a} to {b} nm" for a, b, value in best["filter"] if value > 0.5]
+        if 0 < len(passes) <= BANDS:
+            lines.append(line("", f"that filter passes {' and '.join(passes)}"))
     lines.append(
-        line("dye-like", f"smooth bands come to about {_number(answer['smooth'])}")
+        line("dye-like", f"smooth bands come to about {_gap(answer['smooth'])}")
     )
     if answer["points"]:
         near = min(answer["points"], key=lambda p: p["difference"])
         lines.append(
             line(
                 "your shelf",
-                f"{near['what']}: {_number(near['difference'])}, keeping "
+                f"{near['what']}: {_gap(near['difference'])}, keeping "
                 f"{near['light_kept'] * 100:.0f} %",
             )
         )
@@ -296,6 +332,14 @@ def reach_text(answer: dict[str, Any]) -> str:
             f"{free['certified'][i]:>8.2f} ({free['explicit_filter'][i]:.2f})"
             f"          {match['certified'][i]:>8.2f} "
             f"({match['explicit_filter'][i]:.2f})"
+        )
+    if answer["room_light"] >= 0.005:
+        lines.append(
+            line(
+                "room",
+                f"light of the {answer['room']} counts: the undyed face sends back "
+                f"{answer['room_light'] * 100:.0f} % of what the LEDs send through",
+            )
         )
     lines += ["", line("not covered", answer["not_covered"])]
     return "\n".join(lines)

@@ -101,7 +101,10 @@ def reach_figure(
         axes.text(*at, f"  {point['what']}", fontsize=7, va="bottom")
     if answer["tolerance"]:
         axes.axhline(answer["tolerance"], color=INK, lw=0.8, ls="--")
-    axes.set(xlabel="light kept", ylabel="CIEDE2000", xlim=(0, 1), ylim=(0, None))
+    room = ", room light included" if answer["room_light"] >= 0.005 else ""
+    axes.set(
+        xlabel=f"light kept{room}", ylabel="CIEDE2000", xlim=(0, 1), ylim=(0, None)
+    )
     axes.legend(frameon=False, fontsize=8)
     axes.spines[["top", "right"]].set_visible(False)
     below = figure.add_subplot(grid[1])

@@ -26,11 +26,10 @@ from tintlab.colorimetry import (
 )
 from tintlab.colourants import Bottle, shape_of
 from tintlab.errors import InsetError
-from tintlab.glow import undyed, veil_XYZ
+from tintlab.glow import undyed, white_in
 from tintlab.inset import Inset, Layer, Target
 from tintlab.piece import LN10, piece_of
 from tintlab.solve.response import Response, response_of
-from tintlab.spectrum import WAVELENGTHS
 from tintlab.uptake import sheet_absorbance
 
 Array = NDArray[np.float64]
@@ -180,14 +179,8 @@ def problem_of(
         chosen.back == "frosted" and chosen.medium is not None
     )
     fine = response_of(piece, body)
-    white = veil_XYZ(inset.room, np.ones(WAVELENGTHS.size))[1]
-    room = inset.room.power * (
-        inset.room.illuminance
-        / np.pi
-        / MAXIMUM_EFFICACY
-        / spectrum_to_XYZ(inset.room.power)[1]
-    )
-    if white[1] <= 0:
+    room = white_in(inset.room)
+    if not room.any():
         room = inset.room.power * 1e-12
     return Problem(
         inset=plain,

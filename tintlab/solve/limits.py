@@ -1,4 +1,8 @@
-"""The reach of a piece: both limits, and what the shelf's bottles do below them."""
+"""The reach of a piece: both limits, and what the shelf's bottles do below them.
+
+Room light that the undyed face sends back is part of the light that is filtered: a dye
+can take from it and add nothing, so the limit holds in the room as well.
+"""
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
@@ -8,7 +12,7 @@ from numpy.typing import NDArray
 
 from tintlab.colorimetry import spectrum_to_XYZ
 from tintlab.errors import InsetError, OutOfReach
-from tintlab.glow import undyed
+from tintlab.glow import face_factor, solve_piece, tint_depths, undyed, with_veil
 from tintlab.inset import Inset
 from tintlab.piece import piece_of
 from tintlab.shelf import Shelf
@@ -45,7 +49,9 @@ class Limits:
     smooth : float
         Estimate of what smooth, dye-like filters reach under the target's policy.
     light : ndarray, shape (401,)
-        Head-on light of the undyed piece.
+        Head-on light of the undyed piece, without room light.
+    level : float
+        Y of that light and the room light sent back, over Y of that light alone.
     words : str
         What that light lacks.
     """
@@ -54,6 +60,7 @@ class Limits:
     points: tuple[Point, ...]
     smooth: float
     light: Array
+    level: float
     words: str
 
 
@@ -88,8 +95,12 @@ def limits(
             f'"{inset.name}" has no colour target; reach needs lab, hex or picture in '
             "[target]"
         )
-    light = undyed(piece_of(inset))
-    power = light / spectrum_to_XYZ(light)[1]
+    clear = replace(piece_of(inset), tints=())
+    light = undyed(clear)
+    depths, _ = tint_depths(clear)
+    face = face_factor(clear, solve_piece(clear, depths))
+    power = with_veil(inset, inset.room, light, face)
+    level = float(spectrum_to_XYZ(power)[1] / spectrum_to_XYZ(light)[1])
     shares = np.geomspace(0.01, 1.0, max(points, 2))
     curves = {}
     for policy in POLICIES:
@@ -98,13 +109,18 @@ def limits(
             power,
             target.Lab,
             light_kept=shares,
-            minimum=target.min_light_kept,
+            minimum=target.min_light_kept / level,
             lightness=policy,
+            level=level,
         )
     say("dye-like filters")
     best = curves[target.lightness].best
     smooth = smooth_estimate(
-        power, target.Lab, light_kept=best.share, lightness=target.lightness
+        power,
+        target.Lab,
+        light_kept=best.share,
+        lightness=target.lightness,
+        level=level,
     )
     say("the bottles of the shelf")
     return Limits(
@@ -112,6 +128,7 @@ def limits(
         points=tuple(_points(inset, shelf)),
         smooth=smooth.high,
         light=light,
+        level=level,
         words=starved_words(light),
     )
 

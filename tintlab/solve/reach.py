@@ -103,6 +103,7 @@ def limit(
     light_kept: float,
     lightness: str = "free",
     veil: ArrayLike | None = None,
+    level: float = 1.0,
     tolerance: float = 0.01,
 ) -> Limit:
     """Find the least CIEDE2000 of any filter that keeps one share of the light.
@@ -113,14 +114,16 @@ def limit(
         Head-on light of the piece with the absorption of every dye and film 0.
         [any unit per nm]
     target : array_like, shape (3,)
-        Wanted L*, a*, b* (D65 white; L* = 100 is the Y of `power`).
+        Wanted L*, a*, b* (D65 white).
     light_kept : float
         Y of the filtered light over Y of `power`, above 0 and at most 1. [-]
     lightness : str
         "free": both colours are scaled to L* = max(target L*, 50), then compared.
         "match": they are compared as they are.
     veil : array_like, shape (3,), optional
-        XYZ of room light on top, with Y = 1 the Y of `power`.
+        XYZ of room light on top that no filter changes, on the scale of `level`.
+    level : float
+        Y of `power`, where 1 is L* = 100.
     tolerance : float
         Wanted `high` - `low`; a budget of boxes may leave more. [CIEDE2000]
 
@@ -132,7 +135,7 @@ def limit(
         For a share, lightness policy, target or veil that has no meaning.
     """
     shares = checked_shares(light_kept)
-    question = question_of(power, target, lightness, veil)
+    question = question_of(power, target, lightness, veil, level)
     low, points, rim = bracket(question, shares, tolerance)
     return _limit(question, rim, 0, float(shares[0]), float(low[0]), points[0])
 
@@ -145,13 +148,14 @@ def reach(
     minimum: float = 0.0,
     lightness: str = "free",
     veil: ArrayLike | None = None,
+    level: float = 1.0,
     tolerance: float = 0.01,
 ) -> Reach:
     """Find the limit for many shares of light kept.
 
     Parameters
     ----------
-    power, target, lightness, veil, tolerance
+    power, target, lightness, veil, level, tolerance
         As for `limit`.
     light_kept : array_like, shape (n,), optional
         Shares; 50 from 0.01 to 1 in equal ratios unless given. [-]
@@ -165,7 +169,7 @@ def reach(
     """
     listed = np.geomspace(0.01, 1.0, 50) if light_kept is None else light_kept
     shares = checked_shares(np.append(listed, minimum) if minimum > 0 else listed)
-    question = question_of(power, target, lightness, veil)
+    question = question_of(power, target, lightness, veil, level)
     low, points, rim = bracket(question, shares, tolerance)
     high = question.differs(points, shares)
     allowed = np.flatnonzero(shares >= minimum)
@@ -243,6 +247,7 @@ def smooth_estimate(
     light_kept: float,
     lightness: str = "free",
     veil: ArrayLike | None = None,
+    level: float = 1.0,
     width: float = 80.0,
 ) -> Limit:
     """Estimate what smooth, dye-like filters do at one share of light kept.
@@ -253,7 +258,7 @@ def smooth_estimate(
 
     Parameters
     ----------
-    power, target, light_kept, lightness, veil
+    power, target, light_kept, lightness, veil, level
         As for `limit`.
     width : float
         Full width at half height of each band in nm at its own centre. [nm]
@@ -269,7 +274,7 @@ def smooth_estimate(
         As for `limit`.
     """
     share = float(checked_shares(light_kept)[0])
-    question = question_of(power, target, lightness, veil)
+    question = question_of(power, target, lightness, veil, level)
     bands = _bands(width)
     seen = bands[:, question.bins]
 

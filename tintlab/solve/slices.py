@@ -51,17 +51,19 @@ class Question:
     target: Array
     common: float | None  # Y to which "free" scales both colours; None: "match"
     veil: Array  # in units of the white
+    level: float = 1.0  # Y of all the light
 
     def gain(self, shares: Array) -> Array:
         """Give the factor by which XYZ are scaled before they are judged."""
         if self.common is None:
             return np.ones_like(shares)
-        return self.common / (shares + self.veil[1])
+        return self.common / (shares * self.level + self.veil[1])
 
     def Lab(self, points: Array, shares: Array) -> Array:
         """Convert points (..., 2) at their shares (...) to CIELAB (..., 3)."""
         x, z = np.moveaxis(points, -1, 0)
-        ratio = np.stack([x, np.ones_like(x), z], axis=-1) * shares[..., None]
+        Y = self.level * shares[..., None]
+        ratio = np.stack([x, np.ones_like(x), z], axis=-1) * Y
         return XYZ_to_Lab(
             (ratio + self.veil) * self.gain(shares)[..., None], np.ones(3)
         )
@@ -69,7 +71,7 @@ class Question:
     def points(self, Lab: Array, shares: Array) -> Array:
         """Undo `Lab`, but for L*, which belongs to the share."""
         ratio = Lab_to_XYZ(Lab, np.ones(3)) / self.gain(shares)[..., None] - self.veil
-        return ratio[..., ::2] / shares[..., None]
+        return ratio[..., ::2] / (self.level * shares[..., None])
 
     def differs(self, points: Array, shares: Array) -> Array:
         """Give the CIEDE2000 of points (..., 2) from the target."""
@@ -112,7 +114,11 @@ def checked_shares(light_kept: ArrayLike) -> Array:
 
 
 def question_of(
-    power: ArrayLike, target: ArrayLike, lightness: str, veil: ArrayLike | None
+    power: ArrayLike,
+    target: ArrayLike,
+    lightness: str,
+    veil: ArrayLike | None,
+    level: float = 1.0,
 ) -> Question:
     """Check what is asked and bring it to the coordinates of the search."""
     if lightness not in {"free", "match"}:
@@ -131,6 +137,11 @@ def question_of(
         raise TintlabError(
             f"asked for the veil {added}; a veil is X, Y, Z, none below 0; give that"
         )
+    if not (np.isfinite(level) and level > 0):
+        raise TintlabError(
+            f"asked for a light whose Y is {level}; give its Y above 0, where 1 is "
+            "L* = 100"
+        )
     common = None
     if lightness == "free":
         XYZ = Lab_to_XYZ(Lab)
@@ -147,6 +158,7 @@ def question_of(
         target=Lab,
         common=common,
         veil=added / tables().white,
+        level=level,
     )
 
 

@@ -17,7 +17,7 @@ from tintlab import yardstick
 from tintlab.colorimetry import MAXIMUM_EFFICACY, spectrum_to_XYZ
 from tintlab.colourants import Ink, shape_of
 from tintlab.errors import InsetError
-from tintlab.glow import Look, leaked, look, miss, tint_depths
+from tintlab.glow import Look, leaked, look, miss, tint_depths, with_veil
 from tintlab.inset import Coats, Inset, Light
 from tintlab.materials import Emitter, emitter_power
 from tintlab.optics import Slab, coats_absorbance, uneven_transmittance
@@ -156,25 +156,23 @@ def trim(
 
 
 def _what_is_left(inset: Inset, now: Look) -> Reach:
-    """Limit of any film on the piece as it is; shares are of its light now."""
+    """Limit of any film on the piece as it is; shares are of what it sends out now.
+
+    Room light that the face sends back counts as light that films may take away, so
+    that the limit holds for films on either side.
+    """
     target = inset.target
     if target is None or target.Lab is None:
         raise InsetError("the target has no colour")
-    scale = (
-        spectrum_to_XYZ(now.radiance)[1]
-        if target.lightness == "free"
-        else (_anchor(now))
-    )
-    least = min(target.min_light_kept / max(now.light_kept, 1e-9), 1.0)
-    if target.lightness == "free":
-        shares = np.geomspace(max(least, 0.02), 1.0, 16)
-    else:
-        shares = np.geomspace(max(least * now.light_kept, 0.01), now.light_kept, 16)
+    power = with_veil(inset, now.room, now.radiance, now.face)
+    Y, anchor = float(spectrum_to_XYZ(power)[1]), _anchor(now)
+    least = np.clip(target.min_light_kept * anchor / Y, 0.02, 1.0)
     return reach(
-        now.radiance / scale,
+        power,
         target.Lab,
-        light_kept=shares,
+        light_kept=np.geomspace(least, 1.0, 16),
         lightness=target.lightness,
+        level=Y / anchor,
     )
 
 
