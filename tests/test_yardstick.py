@@ -16,6 +16,7 @@ from tintlab.yardstick import (
     compared,
     difference,
     region_distance,
+    region_parts,
     scaled,
     stops,
 )
@@ -207,3 +208,29 @@ def test_distance_is_that_of_chromaticity_alone():
 
 def test_black_is_outside_every_region():
     assert region_distance([0, 0, 0], [xy_of(*c) for c in SQUARE]) == np.inf
+
+
+@pytest.mark.parametrize(
+    ("u", "v", "wanted"),
+    [
+        (0.25, 0.45, (0, 0)),  # the middle
+        (0.212, 0.45, (0, 0)),  # well inside
+        (0.205, 0.45, (-0.005, 0)),  # not well enough
+        (0.15, 0.45, (-0.06, 0)),  # beside an edge
+        (0.25, 0.38, (0, -0.03)),
+        (0.33, 0.54, (0.036, 0.048)),  # off a corner: 3, 4, 5
+    ],
+)
+def test_way_into_a_square(u, v, wanted):
+    corners = [xy_of(*corner) for corner in SQUARE]
+    found = region_parts(XYZ_of(u, v), corners, inside=0.01)
+    np.testing.assert_allclose(found, wanted, atol=1e-12)
+
+
+def test_way_into_a_region_is_as_long_as_what_is_missing():
+    corners = [xy_of(*corner) for corner in NOTCHED]
+    points = RNG.uniform([0.1, 0.3], [0.4, 0.6], (200, 2))
+    XYZ = np.array([XYZ_of(*one) for one in points])
+    found = region_parts(XYZ, corners, inside=0.01)
+    missing = np.maximum(region_distance(XYZ, corners) + 0.01, 0.0)
+    np.testing.assert_allclose(np.hypot(*found.T), missing, atol=1e-12)

@@ -99,6 +99,25 @@ def region_distance(XYZ: ArrayLike, corners: ArrayLike) -> Array:
     ndarray, shape (...)
         Infinite for black, which has no chromaticity.
     """
+    _, signed = _from_edge(XYZ, corners)
+    return signed
+
+
+def region_parts(XYZ: ArrayLike, corners: ArrayLike, *, inside: float) -> Array:
+    """Give the way in u'v' from glows to a region, shape (..., 2).
+
+    Its length is how much farther in a glow should be to lie `inside` the nearest edge;
+    0 for one that does. Least squares over it leads into the region.
+    """
+    away, signed = _from_edge(XYZ, corners)
+    missing = np.maximum(signed + inside, 0.0)
+    at_edge = np.abs(signed) < 1e-12
+    unit = away / np.where(at_edge, np.inf, signed)[..., None]
+    return unit * missing[..., None]
+
+
+def _from_edge(XYZ: ArrayLike, corners: ArrayLike) -> tuple[Array, Array]:
+    """Way in u'v' from the nearest point of the edge, and its signed length."""
     x, y = np.asarray(corners, dtype=float).T
     edge = XYZ_to_uv(np.stack([x, y, 1 - x - y], axis=-1))
     point = XYZ_to_uv(XYZ)[..., None, :]
@@ -106,9 +125,13 @@ def region_distance(XYZ: ArrayLike, corners: ArrayLike) -> Array:
     length = (along**2).sum(-1)  # 0 between repeated corners
     share = ((point - start) * along).sum(-1) / np.where(length > 0, length, 1.0)
     foot = start + np.clip(share, 0, 1)[..., None] * along
-    away = np.hypot(*np.moveaxis(point - foot, -1, 0)).min(axis=-1)
-    signed = np.where(_inside(point, start, along), -away, away)
-    return np.where(np.isnan(signed), np.inf, signed)
+    away = point - foot
+    distance = np.hypot(*np.moveaxis(away, -1, 0))
+    nearest = distance.argmin(axis=-1)[..., None]
+    away = np.take_along_axis(away, nearest[..., None], axis=-2)[..., 0, :]
+    distance = np.take_along_axis(distance, nearest, axis=-1)[..., 0]
+    signed = np.where(_inside(point, start, along), -distance, distance)
+    return away, np.where(np.isnan(signed), np.inf, signed)
 
 
 def _inside(point: Array, start: Array, along: Array) -> NDArray[np.bool_]:

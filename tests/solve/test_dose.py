@@ -82,6 +82,23 @@ def test_ideal_amounts_equal_a_brute_force_grid(asked, lab, lightness):
         assert gap <= least + 0.02  # 4 nm against 1 nm
 
 
+@pytest.mark.parametrize("least", [0.1, 0.4])
+@pytest.mark.parametrize("region", ["ship green", "ship red", "ship yellow"])
+def test_regions_equal_a_brute_force_grid(asked, shelf, region, least):
+    """61 x 61 doses of each pair: the distance in u'v' is never less."""
+    inset, bottles = asked("50, 0, 0", least=least)
+    region = shelf.find("targets", region)
+    target = replace(inset.target, Lab=None, region=region)
+    problem = problem_of(replace(inset, target=target), bottles)
+    axis = np.linspace(0, 1, 61) ** 2
+    grid = np.array(list(product(axis * 9, repeat=2)))
+    for one, _, gap in optimised(problem)[2]:
+        index = np.array(one)
+        doses = np.minimum(grid, problem.caps[index])
+        score = _score(problem, doses, np.broadcast_to(index, doses.shape), STEP)
+        assert gap <= score.min() + 2e-4  # 4 nm against 1 nm
+
+
 @pytest.mark.parametrize("lightness", ["free", "match"])
 def test_another_bottle_never_makes_it_worse(asked, lightness):
     """A set of k bottles holds each of its sets of k - 1, whose last amount is 0.

@@ -18,7 +18,6 @@ from tintlab import yardstick
 from tintlab.colorimetry import (
     MAXIMUM_EFFICACY,
     XYZ_to_Lab,
-    XYZ_to_uv,
     delta_e_2000,
     delta_e_2000_parts,
     spectrum_to_XYZ,
@@ -126,13 +125,13 @@ class Problem:
     def parts(self, glow: Array, face: Array) -> Array:
         """Residuals (..., m) whose squares add to the square of `difference`.
 
-        For a region they lead to its middle, and with a wanted face both squares are
+        For a region they lead well inside it, and with a wanted face both squares are
         weighted instead of both differences.
         """
         target = self.target
         if target.region is not None:
-            x, y = target.region.corners.mean(axis=0)
-            return 500 * (XYZ_to_uv(glow) - XYZ_to_uv([x, y, 1 - x - y]))
+            corners = target.region.corners
+            return 500 * yardstick.region_parts(glow, corners, inside=WELL_INSIDE)
         if target.Lab is None:
             raise InsetError("the target has no colour")
         r = yardstick.difference_parts(glow, target.Lab, lightness=target.lightness)
@@ -435,18 +434,18 @@ def _polished(
 ) -> list[tuple[Array, float]]:
     """Finish doses, shape (n, k), at 1 nm; amounts and difference of each.
 
-    Where least squares is not over the difference itself (a region, a face), or runs
-    into the wanted light, general-purpose minimisers go on from there.
+    Where least squares is not over the difference itself (a face), or runs into the
+    wanted light, general-purpose minimisers go on from there.
     """
     x = _least_squares(problem, x, index, 1)
     gap = _score(problem, x, index, 1)
-    other = problem.target.region is not None or problem.target.face_Lab is not None
+    well = WELL if problem.target.region is None else 1e-4 - WELL_INSIDE
     done = []
     for one, least, which in zip(x, gap, index, strict=True):
         best = (one, float(least))
-        if least > WELL and other:
+        if least > well and problem.target.face_Lab is not None:
             best = _descended(problem, best, which)
-        if least > WELL:
+        if least > well:
             best = _along_the_limit(problem, best, which)
         done.append(best)
     return done
