@@ -1,4 +1,4 @@
-"""How long doses and reaches take, beside one import of colour-science; run by hand.
+"""How long doses, trims and reaches take, beside one import of colour-science; run by hand.
 
     python tests/benchmarks/bench_dose.py
 
@@ -11,6 +11,7 @@ on a quiet one.
 import subprocess
 import sys
 import time
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -22,10 +23,12 @@ from tintlab.piece import piece_of
 from tintlab.shelf import shelf_for
 from tintlab.solve.dose import candidates, doses
 from tintlab.solve.reach import reach
+from tintlab.solve.trim import trim
 
 HERE = Path(__file__).resolve()
 CLEAR = HERE.with_name("clear.toml")
 SCATTERING = HERE.parents[2] / "demo" / "tide-bell" / "tide-bell.toml"
+LENS = HERE.parents[2] / "demo" / "tug-lights" / "tug-lights.toml"
 RUNS = 3
 
 
@@ -55,6 +58,15 @@ def jobs():
     yield "import colour", imported
     yield f"dose, clear, {len(some)} bottles", lambda: doses(clear, some)
     yield f"dose, scattering, {len(some)} bottles", lambda: doses(scattering, some)
+    inks = shelf.all("inks")
+    region = read_inset(LENS, shelf_for(LENS))
+    for inset, words in ((scattering, "scattering"), (region, "region")):
+        piece = piece_of(inset)
+        for side in ("led", "viewer"):
+            yield (
+                f"trim, {words}, {side}, {len(inks)} inks",
+                partial(trim, inset, piece, inks, sides=(side,)),
+            )
     yield "reach, 50 shares, free", lambda: reach(power, target)
     yield "reach, 50 shares, match", lambda: reach(power, target, lightness="match")
 
