@@ -131,14 +131,14 @@ def test_more_leds_change_brightness_only(inset_of):
 
 
 def test_box_series_equals_bounces_added_one_by_one(inset_of):
-    """L = P/(pi A) [s G0 + (s R0 + 1 - s) rho (1 + rho Rd + ...) Gd]."""
+    """L = P/(pi A) [s G0 + (k+1)/2 tau + (s R0 + 1 - s) rho (1 + rho Rd + ...) Gd]."""
     piece = piece_of(inset_of(BOX.format(count=4, beam=60, wall="white card", drops=3)))
     depths, filters = glow.tint_depths(piece)
     solution = glow.solve_piece(piece, depths)
     direct, diffuse = solution.lights
     beam = piece.beams[0]
     image = (beam.exponent + 1) / 2
-    total = beam.share * (direct.headon + direct.regular_headon * image)
+    total = beam.share * direct.headon + direct.regular_headon * image
     in_box = (beam.share * direct.reflectance + 1 - beam.share) * piece.back
     for _ in range(400):
         total = total + in_box * (diffuse.headon + diffuse.regular_headon)
@@ -146,6 +146,23 @@ def test_box_series_equals_bounces_added_one_by_one(inset_of):
     expected = total * beam.power / (np.pi * piece.area)
     found = glow.radiance(piece, solution, filters)
     np.testing.assert_allclose(found, expected, rtol=1e-9)
+
+
+@pytest.mark.parametrize("depth", [10, 40])
+def test_image_of_an_led_is_its_intensity_through_the_slab(inset_of, depth):
+    """Black walls, clear slab: L = I tau / A on the axis, however deep the box is."""
+    text = BOX.format(count=1, beam=60, wall="black paint", drops=0)
+    inset = inset_of(text.replace('depth = "25 mm"', f'depth = "{depth} mm"'))
+    inset = replace(inset, layers=inset.layers[-1:])
+    piece = replace(piece_of(inset), back=np.zeros(WAVELENGTHS.size))
+    beam, medium = piece.beams[0], inset.layers[-1].medium
+    t = np.exp(-np.log(10) * medium.absorption * inset.layers[-1].thickness)
+    R = ((medium.index - 1) / (medium.index + 1)) ** 2
+    tau = (1 - R) ** 2 * t / (1 - R**2 * t**2)
+    intensity = beam.power * (beam.exponent + 1) / (2 * np.pi)
+    depths, filters = glow.tint_depths(piece)
+    found = glow.radiance(piece, glow.solve_piece(piece, depths), filters)
+    np.testing.assert_allclose(found, intensity * tau / piece.area, rtol=1e-6)
 
 
 def test_lossless_box_lets_all_the_light_out(inset_of):

@@ -95,10 +95,13 @@ def transfers(
     Notes
     -----
     With the box's back reflectance rho, the share s of an LED's light that meets the
-    inset directly, and the stack's R and head-on factors G for direct and diffuse
-    light (d), the series of bounces sums to
+    inset directly, the stack's R and head-on factors G for direct and diffuse light
+    (d), and its regular transmittance tau along the axis, the series of bounces sums to
 
-    L = P / (pi A) [s G_0 + (s R_0 + 1 - s) rho G_d / (1 - rho R_d)].
+    L = P / (pi A) [s G_0 + (k + 1)/2 tau + (s R_0 + 1 - s) rho G_d / (1 - rho R_d)].
+
+    The second term is the image of the LED: its intensity along the axis is
+    P (k + 1) / (2 pi), whatever the box does to the rest of its light.
 
     The first bounce of light that misses the inset has the same multiplier rho as
     light that comes back from it (integrating-sphere series; Goebel 1967).
@@ -109,9 +112,8 @@ def transfers(
         piece.beams, filters, solution.lights[:-1], strict=True
     ):
         image = direct.regular_headon * (beam.exponent + 1) / 2
-        G_0 = direct.headon + image
         returned = beam.share * direct.reflectance + 1 - beam.share
-        arriving = beam.share * G_0 + returned * again
+        arriving = beam.share * direct.headon + image + returned * again
         found.append(passed * arriving / (np.pi * piece.area))
     return found
 
