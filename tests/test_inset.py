@@ -174,14 +174,19 @@ def test_light_of_an_led_by_hand(read, written, lumens):
 
 
 def test_outlines_by_hand(read):
-    """A round piece counts as the square of equal area, a polygon as a rectangle."""
     size = 'size = "40 x 60 mm"'
+    plain = read(PIECE).outline
+    assert (plain.kind, plain.area, plain.girth) == ("rectangle", 2400.0, 200.0)
     round_piece = read(swapped(size, 'diameter = "30 mm"'))
     assert round_piece.round
-    assert np.prod(round_piece.size) == pytest.approx(np.pi * 15**2)
-    triangle = read(swapped(size, "outline = [[0, 0], [40, 0], [0, 60]]"))
-    assert np.prod(triangle.size) == pytest.approx(40 * 60 / 2)
-    assert triangle.size[1] / triangle.size[0] == pytest.approx(1.5)
+    assert round_piece.size == pytest.approx((30, 30))
+    assert round_piece.outline.area == pytest.approx(np.pi * 15**2)
+    assert round_piece.outline.girth == pytest.approx(np.pi * 30, rel=5e-4)
+    triangle = read(swapped(size, "outline = [[0, 0], [40, 0], [0, 60]]")).outline
+    assert triangle.area == pytest.approx(40 * 60 / 2)
+    assert triangle.girth == pytest.approx(100 + np.hypot(40, 60))
+    assert triangle.size == (40, 60)
+    assert triangle.corners.tolist() == [[-20, -30], [20, -30], [-20, 30]]
     inches = read(swapped(size, 'size = "1 1/2 x 2 inch"'))
     assert inches.size == pytest.approx((38.1, 50.8))
 

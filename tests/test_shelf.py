@@ -3,11 +3,11 @@
 import re
 
 import numpy as np
+import platformdirs
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from tintlab import shelf as shelf_module
 from tintlab.colourants import Bottle, Dye, Ink, shape_of
 from tintlab.errors import ShelfError, TintlabError
 from tintlab.shelf import KINDS, open_shelf, shelf_for, shipped, slug
@@ -123,6 +123,25 @@ absorption = 0.002
 illuminance = 300
 white = "LED-B3"
 """,
+    "batteries": """\
+[battery]
+nominal_voltage = 1.5
+cut_off = 0.9
+
+[capacity]
+columns = ["current [mA]", "capacity [mAh]"]
+table = \"\"\"
+10   1000
+100  800
+\"\"\"
+
+[discharge]
+columns = ["drawn [-]", "open voltage [V]", "resistance [ohm]"]
+table = \"\"\"
+0  1.6  0.3
+1  0.9  0.6
+\"\"\"
+""",
     "targets": """\
 [region]
 columns = ["x [-]", "y [-]"]
@@ -231,6 +250,12 @@ def test_a_missing_name_has_the_nearest(own):
     )
 
 
+def test_a_typo_in_an_alias_has_the_alias():
+    with pytest.raises(ShelfError, match='did you mean "warm white"'):
+        open_shelf().find("emitters", "warm wite")
+    assert open_shelf().find("emitters", "warm white").name == "white 3000 K"
+
+
 @pytest.mark.parametrize(
     "name",
     ["", " ", "../walls/white-paint", "a" * 5000, "a\0b", "\N{SNOWMAN}", "*.toml"],
@@ -248,7 +273,7 @@ def test_slug():
 def test_shelves_are_looked_through_in_order(tmp_path, monkeypatch):
     """The folders given, the one beside the file, the user's, the shipped one."""
     user = tmp_path / "user"
-    monkeypatch.setattr(shelf_module.platformdirs, "user_data_dir", lambda _: str(user))
+    monkeypatch.setattr(platformdirs, "user_data_dir", lambda _: str(user))
     given = tmp_path / "given"
     for folder in (given, tmp_path / "shelf", user / "shelf"):
         (folder / "inks").mkdir(parents=True)

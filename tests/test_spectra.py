@@ -69,6 +69,12 @@ BANDS = (
 )
 REFLECTANCE = (WAVELENGTH, ("reflectance [-]", 0.0, 1.0))
 ABSORBANCE = (WAVELENGTH, ("absorbance per mm [-]", 0.0, 0.1))
+LOADS = (("current [mA]", 0.01, 10_000.0), ("capacity [mAh]", 10.0, 20_000.0))
+DRAWN = (
+    ("drawn [-]", 0.0, 1.0),
+    ("open voltage [V]", 0.5, 5.0),
+    ("resistance [ohm]", 0.005, 200.0),
+)
 CORNERS = (("x [-]", 0.0, 0.8), ("y [-]", 0.0, 0.9))
 
 SHARES = {"name": str, "share": (float, 0.01, 1.0)}
@@ -155,7 +161,7 @@ SCHEMA = {
             "scattering": (float, 0, 1),  # Napierian [1/mm]
             "anisotropy": (float, -1, 1),
             "thickness": [(float, 0.02, 100)],  # usual range [mm]
-            "bath_limit?": (float, 40, 100),  # [C]
+            "bath_limit?": (float, 0, 100),  # [C]; 0: takes no dye
             "loading_limit?": (float, 0.001, 0.1),  # liquid colourant / total mass
             "pour_depth?": (float, 1, 100),  # [mm]
             "caution?": str,
@@ -194,6 +200,17 @@ SCHEMA = {
         },
     },
     "targets": {"region": CORNERS},
+    "batteries": {
+        "battery": {
+            "nominal_voltage": (float, 1, 5),  # of one cell [V]
+            "cut_off": (float, 0.5, 4),  # under load [V]
+            "spread": (float, 1.05, 4),  # factor, 5 to 95 %
+            "most_current?": (float, 1, 10_000),  # [mA]
+            "caution": str,
+        },
+        "capacity": LOADS,
+        "discharge": DRAWN,
+    },
 }
 # Keys that only a maker's own files use.
 MAKERS_OWN = {"where", "lot", "date"}
@@ -386,6 +403,7 @@ def test_the_check_itself_refuses_wrong_files():
         ("diffusers", 4),
         ("rooms", 6),
         ("targets", 4),
+        ("batteries", 6),
     ],
 )
 def test_the_shelf_is_full(folder, least):

@@ -12,7 +12,10 @@ from typing import Any
 import click
 
 from tintlab import __version__
+from tintlab.cli_card import card
 from tintlab.cli_chip import aim, chip
+from tintlab.cli_page import page
+from tintlab.cli_proof import proof
 from tintlab.errors import OutOfReach, TintlabError
 
 
@@ -72,6 +75,16 @@ def _draw(figure: Any, path: Path) -> None:
     click.echo(f"wrote {path}", err=True)
 
 
+def _battery(prediction: Any, shelf: Any) -> Any:
+    """Return what the battery of a file makes of it, or None."""
+    if not prediction.inset.battery:
+        return None
+    from tintlab.power import read_supply
+    from tintlab.report.powering import battery_answer
+
+    return battery_answer(prediction, read_supply(prediction.inset, shelf))
+
+
 @click.group(cls=Group, context_settings=CONTEXT)
 @click.version_option(__version__, prog_name="tintlab")
 def main() -> None:
@@ -79,7 +92,10 @@ def main() -> None:
 
 
 main.add_command(aim)
+main.add_command(card)
 main.add_command(chip)
+main.add_command(page)
+main.add_command(proof)
 
 
 @main.command()
@@ -93,6 +109,7 @@ main.add_command(chip)
     help="White of the colours: daylight or the room's own.",
 )
 @click.option("--more", is_flag=True, help="Other observers and colour appearance.")
+@click.option("--map", "face", type=FILE, metavar="PNG", help="Draw the whole face.")
 @plot_option
 @json_option
 @shelf_option
@@ -102,6 +119,7 @@ def glow(
     rooms: bool,
     white: str,
     more: bool,
+    face: Path | None,
     plot: Path | None,
     as_json: bool,
     own_shelf: tuple[Path, ...],
@@ -114,18 +132,25 @@ def glow(
 
         tintlab glow demo/tide-bell/tide-bell.toml --plot tide-bell.png
     """
-    from tintlab.inset import read_inset
-    from tintlab.report import data, text
+    from tintlab.inset import keep_inputs, read_inset
+    from tintlab.report import data, facing, text
     from tintlab.shelf import shelf_for
     from tintlab.verdict import predict
 
     shelf = shelf_for(file, own_shelf)
     inset = read_inset(file, shelf)
+    for output in (plot, face):
+        if output is not None:
+            keep_inputs(inset, output)
     chosen = [shelf.find("rooms", room)] if room else [inset.room]
     if rooms:
         chosen = shelf.all("rooms")
     found = [predict(inset, room=one) for one in chosen]
-    answers = [data.flat(one) for one in found]
+    faces = [None if rooms else facing.face_answer(one) for one in found]
+    answers = [
+        data.flat(one, _battery(one, shelf), over)
+        for one, over in zip(found, faces, strict=True)
+    ]
     extras = []
     if white == "room" or more:
         from tintlab.report import appearance
@@ -137,6 +162,11 @@ def glow(
         from tintlab.report.plot import glow_figure
 
         _draw(glow_figure(found[0], answers[0]), plot)
+    if face is not None:
+        from tintlab.report.facemap import face_figure
+
+        over = faces[0] or facing.face_answer(found[0])
+        _draw(face_figure(found[0], answers[0], over), face)
     if as_json:
         _say(data.as_json(answers if rooms else answers[0]))
     elif rooms:

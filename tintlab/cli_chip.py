@@ -173,33 +173,75 @@ def chip_read(
 
 
 @chip.command("led")
-@click.argument("photo", type=FILE)
+@click.argument("photo", type=FILE, required=False)
 @click.option(
     "--at",
-    required=True,
     metavar="PATCH",
     help="The card: x,y or x,y,radius or left,top,width,height in pixels.",
 )
+@click.option("--peak", type=float, metavar="NM", help="Peak wavelength, data sheet.")
+@click.option("--dominant", type=float, metavar="NM", help="Dominant wavelength.")
+@click.option("--kelvin", type=float, metavar="K", help="Colour temperature.")
+@click.option("--keep", metavar="NAME", help="Put it on your shelf by this name.")
+@click.option(
+    "--into",
+    type=FILE,
+    metavar="DIR",
+    help="The shelf to write to; shelf/ beside the photo, unless given.",
+)
 @json_option
 @shelf_option
-def chip_led(photo: Path, at: str, as_json: bool, own_shelf: tuple[Path, ...]) -> None:
+def chip_led(
+    photo: Path | None,
+    at: str | None,
+    peak: float | None,
+    dominant: float | None,
+    kelvin: float | None,
+    keep: str | None,
+    into: Path | None,
+    as_json: bool,
+    own_shelf: tuple[Path, ...],
+) -> None:
     """Tell which light of the shelf a bare LED on a white card resembles.
 
     PHOTO shows the card lit by the LED alone, white balance locked to daylight. The
-    data sheet's nm or K is better.
+    data sheet's nm or K is better; with it no photo is needed. --keep makes a light of
+    your own of what is known, and adds to it when it is there already.
 
     Example:
 
         tintlab chip led demo/tide-bell/art/card.jpg --at 200,150,60
     """
+    from datetime import datetime
+
+    from tintlab.chips import keep as shelving
+    from tintlab.chips.lights import sheet_of
     from tintlab.chips.photo_emitter import read_emitter
     from tintlab.chips.photo_marks import parse_mark
     from tintlab.report import chipping_photo, data
     from tintlab.shelf import shelf_for
 
-    lights = shelf_for(None, own_shelf).all("emitters")
-    found = read_emitter(photo, at=parse_mark(at, name="the card"), emitters=lights)
-    answer = chipping_photo.emitter_answer(found)
+    if (photo is None) != (at is None):
+        raise click.UsageError("a photo and --at belong together: the card in it")
+    shelf = shelf_for(photo, own_shelf)
+    lights = shelving.borrowable(shelf)
+    today = datetime.now().astimezone().date().isoformat()
+    told = sheet_of(peak=peak, dominant=dominant, kelvin=kelvin, date=today)
+    found = None
+    if photo is not None and at is not None:
+        mark = parse_mark(at, name="the card")
+        found = read_emitter(photo, at=mark, emitters=lights)
+    kept = shelving.kept_light(
+        keep,
+        found,
+        told,
+        photo=photo,
+        date=today,
+        folder=into or shelving.found_shelf(photo or Path("led"), own_shelf),
+        shelf=shelf,
+        lights=lights,
+    )
+    answer = chipping_photo.emitter_answer(found, kept)
     _say(data.as_json(answer) if as_json else chipping_photo.emitter_text(answer))
 
 
@@ -240,6 +282,7 @@ def chip_learn(
     medium = "epoxy"
     thickness = "3 mm"
     batch = "20 g"
+    cure = "amine"                  # chips of several cures teach each of them
     [[chip]]                        # may have ratio, light, lab, xyz or file of its own
     name = "blue 1"
     dyes = [{ bottle = "sea blue", dose = "1 drop" }]
@@ -259,10 +302,10 @@ def chip_learn(
     from tintlab.chips.learn import learn
     from tintlab.chips.metered import is_metered, learn_metered
     from tintlab.report import chipping, data
-    from tintlab.shelf import open_shelf, shelf_for
+    from tintlab.shelf import begun, open_shelf, shelf_for
 
     place = shelving.found_shelf(file, own_shelf)
-    near = [p for p in (into, place) if p is not None and p.is_dir()]
+    near = [p for p in (into, place) if p is not None and begun(p)]
     shelf = open_shelf(*near, *shelf_for(file, own_shelf).folders[:-1])
     ladder = shelving.with_priors(read_ladder(file, shelf))
     today = datetime.now().astimezone().date().isoformat()

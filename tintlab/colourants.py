@@ -5,7 +5,7 @@ dyes. Spreads are given as the factor between the median and the 5 % or 95 % poi
 log-normal distribution.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -221,6 +221,25 @@ class Colourant(Material):
     width: tuple[float, float] | None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cured:
+    """What a bottle is in one cure that is not the one of its other numbers.
+
+    Attributes
+    ----------
+    cure : str
+    strength, spread : float
+        As those of `Bottle`.
+    shift : (float, float) or None
+        As that of `Colourant`. [nm]
+    """
+
+    cure: str
+    strength: float
+    spread: float
+    shift: tuple[float, float] | None = None
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Bottle(Colourant):
     """A maker's own container of liquid dye.
@@ -238,6 +257,10 @@ class Bottle(Colourant):
     bath_rate, bath_saturation : float
         Of a dye bath: peak absorbance per face and square root of minute
         [1/sqrt(min)], and peak absorbance per mm at saturation [1/mm].
+    cure : str
+        Of the chips that taught strength and shift; empty when none did.
+    cures : tuple of Cured
+        What other chips taught of other cures.
     """
 
     strength: float
@@ -249,6 +272,8 @@ class Bottle(Colourant):
     date: str = ""
     bath_rate: float = 0.1
     bath_saturation: float = 4.0
+    cure: str = ""
+    cures: tuple[Cured, ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -308,6 +333,53 @@ def colourant_shape(
     peak = mixed(here, own, WAVELENGTHS).max()
     moved, wide = here + np.asarray(shift), own * np.asarray(broadening)
     return mixed(moved, wide, wavelengths) / peak
+
+
+# how far a dye that the cure leaves whole may differ from one cure to another; assumed
+CURED_SPREAD, CURED_SHIFT = 1.25, 4.0  # 5-95 % factor of the strength [-]; [nm]
+
+
+def in_cure(bottle: Bottle, cure: str) -> Bottle:
+    """Return a bottle as it is in one cure.
+
+    Chips teach what a dye is in the cure that they were cast in: a hardener may bleach
+    part of it and its bands move a little. In another cure its strength and its shift
+    are less sure, unless chips of that cure were read, too.
+
+    Parameters
+    ----------
+    bottle : Bottle
+    cure : str
+        "amine", "peroxide", ...; empty when it is not known.
+
+    Returns
+    -------
+    Bottle
+        The same when chips of this cure taught it, or none did. It is known in this
+        cure only.
+    """
+    if not cure or not bottle.cure or cure == bottle.cure:
+        return bottle
+    for one in bottle.cures:
+        if one.cure == cure:
+            return replace(
+                bottle,
+                cure=cure,
+                strength=one.strength,
+                spread=one.spread,
+                shift=one.shift,
+            )
+    shift, _ = shape_spread(bottle)
+    wider = np.hypot(np.log(bottle.spread), np.log(CURED_SPREAD))
+    here = bottle.shift[0] if bottle.shift else 0.0
+    metered = bottle.grade == "metered"  # in the one cure, not in this
+    return replace(
+        bottle,
+        cure=cure,
+        spread=float(np.exp(wider)),
+        shift=(here, float(np.hypot(shift, CURED_SHIFT))),
+        grade="laddered" if metered else bottle.grade,
+    )
 
 
 def own_width(colourant: Colourant) -> float:

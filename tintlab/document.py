@@ -10,7 +10,7 @@ import re
 import reprlib
 import tomllib
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -274,6 +274,20 @@ class Section:
             self.fail(key, f"{key} = {value:g}; give {_range(low, high)}{percent}")
         return value
 
+    def share(
+        self, key: str, default: Any = _REQUIRED, *, low: float = 0, high: float = 1
+    ) -> float:
+        """Return a ratio, written as a number or as "20 %"."""
+        written = self.table.get(key)
+        if isinstance(written, str) and written.rstrip().endswith("%"):
+            try:
+                value = float(written.rstrip().removesuffix("%")) / 100
+            except ValueError:
+                self.fail(key, f'{key} = "{written}"; write it like 0.2 or "20 %"')
+            numeric = replace(self, table=self.table | {key: value})
+            return numeric.number(key, low=low, high=high)
+        return self.number(key, default, low=low, high=high)
+
     def whole(self, key: str, default: Any = _REQUIRED, *, low: int, high: int) -> int:
         """Return a whole number between `low` and `high`."""
         value = self.take(key, int, default)
@@ -377,6 +391,8 @@ _EXAMPLES = {
     "light": '[[light]] with emitter = "white 4100 K"',
     "file": 'file = "painting.png"',
     "at": "at = [120, 80]",
+    "strength": "strength = 0.05, absorbance per mm for 1 g/kg (a common guess)",
+    "hue": 'hue = "blue"',
     "lab": "lab = [62, -38, 4]",
     "size": 'size = "40 x 60 mm"',
     "source": '[source] with citation = "own measurement", kind = "measured"',
@@ -437,6 +453,8 @@ def read_text(path: Path, *, error: type[TintlabError], largest: int = LARGEST) 
         with path.open("rb") as file:  # bytes: the encoding is checked below
             content = file.read(largest + 1)
     except (OSError, ValueError) as problem:
+        if isinstance(problem, TintlabError):
+            raise
         reason = getattr(problem, "strerror", None) or problem
         raise error(
             f"cannot read {shown(path.name)}: {reason}; check its name and its folder "
@@ -458,15 +476,23 @@ def read_text(path: Path, *, error: type[TintlabError], largest: int = LARGEST) 
         ) from None
 
 
-def read(path: Path, *, error: type[TintlabError]) -> Section:
+def read(path: Path, *, error: type[TintlabError], text: str | None = None) -> Section:
     """Read a TOML file and return its top-level section.
+
+    Parameters
+    ----------
+    path : Path
+    error : type
+        Of what is raised.
+    text : str, optional
+        What the file will say; its text on disk is left alone then.
 
     Raises
     ------
     TintlabError
         Of the class `error`, with file, line and what stands there.
     """
-    text = read_text(path, error=error)
+    text = read_text(path, error=error) if text is None else text
     try:
         table = tomllib.loads(text)
     except tomllib.TOMLDecodeError as problem:

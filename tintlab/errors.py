@@ -27,3 +27,7 @@ class ModelError(TintlabError):
 
 class OutOfReach(TintlabError):
     """The wish is clear, but no light, dye or film can fulfil it."""
+
+
+class PageError(TintlabError):
+    """Something that the page may not or cannot do with a file or the network."""

@@ -63,6 +63,8 @@ class Emitter(Material):
         Typical. [V], [lm/W electrical]
     colour_temperature : float or None
         Nominal. [K]
+    grade, date : str
+        Of the evidence for a light that a maker kept; empty for shipped ones.
     """
 
     kind: str
@@ -75,6 +77,8 @@ class Emitter(Material):
     forward_voltage: float = 3.0
     efficacy: float | None = None
     colour_temperature: float | None = None
+    grade: str = ""
+    date: str = ""
 
 
 def lobes_power(lobes: ArrayLike, *, warmer: float = 0.0, shift: float = 0.0) -> Array:
@@ -128,7 +132,8 @@ class Medium(Material):
     scattering, anisotropy : float
         Napierian scattering coefficient [1/mm] and mean cosine [-].
     haze, loading_limit, pour_depth, bath_limit : float or None
-        Ratio [-], ratio of total mass [-], [mm], [C].
+        Ratio [-], ratio of total mass [-], [mm], [C]; a bath limit of 0 says that it
+        takes no dye from a bath.
     cures : dict
         Cure name to the dye classes that it may harm.
     """
@@ -230,3 +235,29 @@ class Region(Material):
     """
 
     corners: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Battery(Material):
+    """One cell of a kind of battery.
+
+    Attributes
+    ----------
+    nominal_voltage, cut_off : float
+        As printed on it; under load, when it counts as empty. [V]
+    spread : float
+        5-95 % factor of the capacity. [-]
+    most_current : float or None
+        Usual ceiling of a steady load. [mA]
+    capacity : ndarray, shape (n, 2)
+        Load [mA] and what it can draw in all [mAh].
+    discharge : ndarray, shape (n, 3)
+        Share drawn [-], open voltage [V], inner resistance [ohm].
+    """
+
+    nominal_voltage: float
+    cut_off: float
+    spread: float
+    most_current: float | None
+    capacity: Array
+    discharge: Array

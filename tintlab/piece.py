@@ -12,16 +12,20 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from tintlab.colorimetry import MAXIMUM_EFFICACY, spectrum_to_XYZ
-from tintlab.colourants import Bottle, Dye, Ink, dye_strength, shape_of
-from tintlab.inset import Bathed, Cavity, Coats, Dosed, Inset, Layer, Light
+from tintlab.colourants import Bottle, Dye, Ink, dye_strength, in_cure, shape_of
+from tintlab.inset import Bathed, Coats, Dosed, Inset, Layer, Light, Outline
+from tintlab.inset.relief import inside_of
+from tintlab.inset.shapes import area, cells, contains
 from tintlab.materials import Medium, emitter_power
 from tintlab.optics import (
     Slab,
     beam_exponent,
     box_reflectance,
     coats_absorbance,
-    direct_light,
+    direct_light_within,
+    irradiance,
 )
+from tintlab.optics.quadrature import condensed
 from tintlab.spectrum import WAVELENGTHS
 from tintlab.uptake import sheet_absorbance
 
@@ -30,6 +34,10 @@ Array = NDArray[np.float64]
 LN10 = np.log(10.0)
 FROSTED_SCATTERING, FROSTED_ANISOTROPY = 0.9, 0.8  # sanded face as a layer, assumed
 FILM_INDEX = 1.5  # of an ink film by itself, assumed
+MOST_PLACES = 500  # of LEDs whose light is followed
+SPOTS, LLOYD_ROUNDS = 81, 20  # where LEDs may sit along the longer side
+MASK_CELLS, MOST_CELLS = 120, 800  # along the longer side of a mask
+OUTERMOST = 0.999  # LEDs on a grid sit within this share of the box
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -132,8 +140,8 @@ def piece_of(inset: Inset) -> Piece:
         slabs=tuple(slabs) or (Slab(index=1.0, absorbed=0.0),),
         bodies=tuple(bodies) or (-1,),
         tints=tuple(tints),
-        back=_back(inset.cavity, inset.size),
-        area=float(np.prod(inset.size)) * 1e-6 if inset.size else 1.0,
+        back=_back(inset),
+        area=inset.outline.area * 1e-6 if inset.outline else 1.0,
     )
 
 
@@ -202,11 +210,13 @@ def _dosed(dosed: Dosed, layer: Layer, place: tuple[str, int]) -> Tint:
     medium = layer.medium
     if medium is None:
         raise TypeError("a dosed layer has a medium")
-    per_mm = strength(dosed.colourant, medium) * dosed.per_kg
+    one = dosed.colourant
+    one = in_cure(one, layer.cure) if isinstance(one, Bottle) else one
+    per_mm = strength(one, medium) * dosed.per_kg
     return Tint(
-        colourant=dosed.colourant,
+        colourant=one,
         place=place,
-        shape=shape_of(dosed.colourant),
+        shape=shape_of(one),
         absorbance=per_mm * layer.thickness,
         unevenness=0.0,
         origin=dosed,
@@ -254,13 +264,11 @@ def _beam(light: Light, inset: Inset) -> Beam:
     per_watt = MAXIMUM_EFFICACY * float(spectrum_to_XYZ(power)[1])
     exponent = float(beam_exponent(light.beam))
     share, cosines, weights = 1.0, *_free_beam(exponent)
-    if inset.cavity is not None and inset.size is not None:
-        width, height = inset.size
-        share, cosines, weights = direct_light(
-            width=width,
-            height=height,
+    if inset.cavity is not None and inset.outline is not None:
+        share, cosines, weights = _landing(
+            inset.outline,
             depth=inset.cavity.depth,
-            positions=led_positions(light.count, light.pitch, inset.size),
+            positions=led_positions(light, inset.outline),
             exponent=exponent,
         )
     return Beam(
@@ -279,39 +287,111 @@ def _free_beam(exponent: float) -> tuple[Array, Array]:
     return ((nodes + 1) / 2) ** (1 / (exponent + 1)), weights / 2
 
 
-def led_positions(
-    count: int, pitch: float | None, size: tuple[float, float]
-) -> NDArray[np.float64]:
-    """Lay LEDs on a grid in the middle of the back, shape (count, 2). [mm]"""
-    width, height = size
+def _landing(
+    outline: Outline, *, depth: float, positions: Array, exponent: float
+) -> tuple[float, Array, Array]:
+    """Share of an LED's light that meets the inset at once, and its cosines."""
+    share, cosines, weights = direct_light_within(
+        corners=outline.corners, depth=depth, positions=positions, exponent=exponent
+    )
+    if outline.mask is None:
+        return share, cosines, weights
+    # behind a mask the part that meets its openings, by the cells of a grid
+    longest = max(outline.size)
+    cell = max(min(longest / MASK_CELLS, depth / 4), longest / MOST_CELLS)
+    x, y = cells(outline.size, cell)
+    points = np.stack(np.meshgrid(x, y), axis=-1)
+    E, m = irradiance(
+        points=points, positions=positions, depth=depth, exponent=exponent
+    )
+    open_ = inside_of(outline, x=x, y=y, cell=cell)[..., None]
+    few, parts = condensed(nodes=m.ravel(), weights=(E * open_).ravel(), count=12)
+    return share * float((E * open_).sum() / E.sum()), few, parts / parts.sum()
+
+
+def led_positions(light: Light, outline: Outline) -> Array:
+    """Lay LEDs on the back, as written or on a grid, shape (count, 2). [mm]
+
+    In a round box or one with corners of its own they are strewn evenly, unless a
+    pitch is given; a place outside then moves to the nearest one inside. Of more than
+    500 LEDs, 500 drawn evenly stand for all.
+    """
+    strewn = light.pitch is None and outline.kind in ("circle", "polygon")
+    if light.positions:
+        places = _some(np.array(light.positions, dtype=float))
+    elif strewn:
+        places = _strewn(min(light.count, MOST_PLACES), _spots(outline))
+    else:
+        places = _some(_grid(light, outline.size))
+    out = ~contains(outline.corners, places)
+    if out.any():
+        spots = _spots(outline)
+        away = ((places[out, None] - spots) ** 2).sum(axis=-1)
+        places[out] = spots[away.argmin(axis=1)]
+    return places
+
+
+def _spots(outline: Outline) -> Array:
+    """Places inside an outline, on a fine grid, shape (n, 2)."""
+    x, y = cells(outline.size, max(outline.size) / SPOTS)
+    spots = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
+    return np.asarray(spots[contains(outline.corners, spots)])
+
+
+def _strewn(count: int, spots: Array) -> Array:
+    """Spread LEDs evenly: each in the middle of what lies nearest to it.
+
+    Lloyd's rounds (IEEE Trans. Inf. Theory 28 (1982) 129; from memory), from places
+    each as far as can be from those before it.
+    """
+    places = [spots[((spots - spots.mean(axis=0)) ** 2).sum(axis=1).argmin()]]
+    nearest = ((spots - places[0]) ** 2).sum(axis=1)
+    for _ in range(count - 1):
+        places.append(spots[nearest.argmax()])
+        nearest = np.minimum(nearest, ((spots - places[-1]) ** 2).sum(axis=1))
+    found = np.array(places)
+    for _ in range(LLOYD_ROUNDS):
+        owner = ((spots[:, None] - found) ** 2).sum(axis=-1).argmin(axis=1)
+        owned = np.maximum(np.bincount(owner, minlength=count), 1)
+        sums = [np.bincount(owner, weights=w, minlength=count) for w in spots.T]
+        found = np.stack(sums, axis=-1) / owned[:, None]
+    # the middle of a bent region may lie outside; its nearest spot does not
+    away = ((found[:, None] - spots) ** 2).sum(axis=-1)
+    return np.asarray(spots[away.argmin(axis=1)])
+
+
+def _some(places: Array) -> Array:
+    if len(places) <= MOST_PLACES:
+        return places
+    # multiples of the golden ratio fall evenly, and across the rows of a grid
+    golden = np.arange(MOST_PLACES) * (np.sqrt(5) - 1) / 2 % 1
+    return np.asarray(places[(golden * len(places)).astype(int)])
+
+
+def _grid(light: Light, size: tuple[float, float]) -> Array:
+    """LEDs on a grid in the middle of the back, shape (count, 2). [mm]"""
+    (width, height), count = size, light.count
     columns = int(np.clip(round(np.sqrt(count * width / height)), 1, count))
     rows = -(-count // columns)
-    across = pitch or width / columns
-    down = pitch or height / rows
-    spots = [
-        ((i % columns - (columns - 1) / 2) * across, (i // columns) * down)
-        for i in range(count)
-    ]
-    x, y = np.array(spots, dtype=float).T
-    y = y - (rows - 1) / 2 * down
-    inside = 0.999
-    return np.stack(
-        [
-            np.clip(x, -width / 2 * inside, width / 2 * inside),
-            np.clip(y, -height / 2 * inside, height / 2 * inside),
-        ],
-        axis=-1,
-    )
+    across, down = light.pitch or width / columns, light.pitch or height / rows
+    row, column = np.divmod(np.arange(count), columns)
+    in_row = np.where(row < rows - 1, columns, count - (rows - 1) * columns)
+    x = (column - (in_row - 1) / 2) * across
+    y = (row - (rows - 1) / 2) * down
+    reach = OUTERMOST * np.array(size) / 2
+    return np.clip(np.stack([x, y], axis=-1), -reach, reach)
 
 
-def _back(cavity: Cavity | None, size: tuple[float, float] | None) -> Array:
+def _back(inset: Inset) -> Array:
     """What comes back from the box; nothing without one."""
-    if cavity is None or size is None:
+    if inset.cavity is None or inset.outline is None:
         return np.zeros(WAVELENGTHS.size)
-    width, height = size
-    inside = 2 * width * height + 2 * (width + height) * cavity.depth
-    opening = width * height / inside
-    return box_reflectance(wall=cavity.wall.reflectance, opening_share=opening)
+    outline = inset.outline
+    ends = 2 * area(outline.corners)
+    inside = ends + outline.girth * inset.cavity.depth
+    return box_reflectance(
+        wall=inset.cavity.wall.reflectance, opening_share=outline.area / inside
+    )
 
 
 def thinned(piece: Piece, step: int) -> Piece:

@@ -88,6 +88,8 @@ def spread_of(
     Lab = XYZ_to_Lab(_scaled(inset, XYZ))
     total = float(Lab[:, 1:].var(axis=0).sum())
     shares = _alone(inset, piece, causes, outcome)
+    # where large causes saturate, they do more alone than together
+    total = max(total, float(sum(shares)))
     ranked = sorted(
         zip(causes, [s / total if total > 0 else 0.0 for s in shares], strict=True),
         key=lambda pair: -pair[1],

@@ -208,6 +208,11 @@ def dose(text: str) -> Dose:
     measured, parts = text, 0.0
     if diluted := _LET_DOWN.fullmatch(text):
         measured, parts = diluted.group(1), _finite(diluted.group(2), text)
+    elif ":" in text:
+        raise TintlabError(
+            f'"{text}" is no let-down; write the parts of part A to 1 part of dye, as '
+            'in "2 g of 50:1 let-down"'
+        )
     amount, unit = split(measured, _DOSES, example="4 drops")
     if amount < 0 or parts < 0:
         raise TintlabError(

@@ -14,7 +14,7 @@ from tintlab.glow import Look, look, miss, radiance, solve_piece, tint_depths
 from tintlab.inset import Dosed, Inset, Layer
 from tintlab.materials import Medium, Room
 from tintlab.optics import headon_trusted
-from tintlab.piece import Piece, piece_of, thinned
+from tintlab.piece import Piece, Tint, piece_of, thinned
 from tintlab.spectrum import WAVELENGTHS
 from tintlab.spread import Spread, spread_of
 
@@ -22,6 +22,7 @@ Array = NDArray[np.float64]
 
 CANT_TELL: Final = "can't tell, chip it"
 TOO_DIM, ON, NEAR, OFF = "too dim", "on", "near", "off"
+SPARE_LIGHT = 1e-3  # of the wanted light that may be missing: less than is printed
 ZONES = (0.7, 1.4)  # of the thickness, thin and thick
 ZONE_TURN = 8.0  # [deg] of hue between them that is worth a flag
 
@@ -64,9 +65,20 @@ class Prediction:
     flags: tuple[Flag, ...]
 
 
-def predict(inset: Inset, *, room: Room | None = None) -> Prediction:
-    """Predict an inset in its room, with spread, verdict and flags."""
-    piece = piece_of(inset)
+def predict(
+    inset: Inset, *, room: Room | None = None, piece: Piece | None = None
+) -> Prediction:
+    """Predict an inset in its room, with spread, verdict and flags.
+
+    Parameters
+    ----------
+    inset : Inset
+    room : Room, optional
+        Instead of the one in the file.
+    piece : Piece, optional
+        Instead of the piece in the file, when it turned out otherwise.
+    """
+    piece = piece or piece_of(inset)
     view = look(inset, room=room, piece=piece)
     outcomes = spread_of(inset, piece, view)
     gap = miss(inset, view.XYZ)
@@ -108,7 +120,7 @@ def _verdict(
             f"{cause.label} is the largest cause: a test chip of {cause.name} would "
             "teach most"
         )
-    if view.light_kept < target.min_light_kept:
+    if view.light_kept < target.min_light_kept * (1 - SPARE_LIGHT):
         return TOO_DIM, (
             f"the dyes and films keep {view.light_kept * 100:.0f} % of the light and "
             f"{target.min_light_kept * 100:.0f} % is wanted: less dye, or more light"
@@ -131,7 +143,10 @@ def _verdict(
             return NEAR, "within tolerance on paper, but this part glows by itself"
         return ON, f"difference {difference:.1f}, tolerance {target.tolerance:g}"
     word = NEAR if ratio <= 2 else OFF
-    return word, f"difference {difference:.1f}, tolerance {target.tolerance:g}"
+    return word, (
+        f"difference {difference:.1f}, tolerance {target.tolerance:g}; before a pour "
+        '"tintlab dose", after it "tintlab trim" says what helps'
+    )
 
 
 def _flags(inset: Inset, piece: Piece, view: Look) -> list[Flag]:
@@ -179,7 +194,7 @@ def _flags(inset: Inset, piece: Piece, view: Look) -> list[Flag]:
                 "mixed in, which keeps its hue",
             )
         )
-    return [*found, *_material_flags(inset, piece), *_zone_flags(piece)]
+    return [*found, *_material_flags(inset, piece), *_zone_flags(inset, piece)]
 
 
 def _material_flags(inset: Inset, piece: Piece) -> list[Flag]:
@@ -220,6 +235,13 @@ def _material_flags(inset: Inset, piece: Piece) -> list[Flag]:
                     f"{dosed.colourant.name} is water-based: water clouds epoxy and "
                     "foams polyurethane; use a resin dye"
                 )
+            alcohol = getattr(dosed.colourant, "carrier", "") == "alcohol"
+            if alcohol and layer.cure == "isocyanate":
+                found["reacts with this cure", dosed.colourant.name] = (
+                    f"{dosed.colourant.name} is carried by alcohol, which takes up "
+                    "isocyanate (common practice): it may foam or stay soft; cast a "
+                    "chip first, or use a dye in plasticiser"
+                )
         found.update(_limit_flags(layer.medium, layer))
     return [Flag(name=key[0], sentence=text) for key, text in found.items()]
 
@@ -250,16 +272,27 @@ def piece_light_outside(piece: Piece, dye: Dye) -> bool:
     return bool(spectrum_to_XYZ(np.where(outside, power, 0.0)).sum() > 0.02 * whole)
 
 
-def _zone_flags(piece: Piece) -> list[Flag]:
+def _zones(inset: Inset, piece: Piece, tint: Tint) -> tuple[float, float]:
+    """Thin and thick zone of the layer of a tint, over its thickness."""
+    if not isinstance(tint.origin, Dosed):
+        return 1.0, 1.0
+    layer = inset.layers[piece.bodies[tint.place[1]]]
+    if layer.thin is None and layer.thick is None:
+        return ZONES
+    thin, thick = layer.thin or layer.thickness, layer.thick or layer.thickness
+    return thin / layer.thickness, thick / layer.thickness
+
+
+def _zone_flags(inset: Inset, piece: Piece) -> list[Flag]:
     """Compare the hue of thin and thick zones of cast layers."""
-    dosed = [isinstance(tint.origin, Dosed) for tint in piece.tints]
-    if not any(dosed):
+    factors = [_zones(inset, piece, tint) for tint in piece.tints]
+    if not any(low != high for low, high in factors):
         return []
     hues = []
-    for factor in ZONES:
+    for zone in (0, 1):
         curves = [
-            tint.absorbance * tint.shape * (factor if cast else 1.0)
-            for tint, cast in zip(piece.tints, dosed, strict=True)
+            tint.absorbance * tint.shape * factor[zone]
+            for tint, factor in zip(piece.tints, factors, strict=True)
         ]
         depths, filters = tint_depths(piece, curves)
         lit = spectrum_to_XYZ(radiance(piece, solve_piece(piece, depths), filters))
@@ -273,8 +306,10 @@ def _zone_flags(piece: Piece) -> list[Flag]:
     return [
         Flag(
             name="thick/thin zones",
-            sentence=f"hue turns by {turn:.0f} degrees between {ZONES[0]:g} and "
-            f"{ZONES[1]:g} of the thickness: keep the depth even",
+            sentence=f"hue turns by {turn:.0f} degrees between "
+            f"{min(low for low, _ in factors):.2g} and "
+            f"{max(high for _, high in factors):.2g} of the thickness: keep the depth "
+            "even",
         )
     ]
 

@@ -1,4 +1,4 @@
-"""How long doses, trims and reaches take, beside one import of colour-science; run by hand.
+"""How long searches take, beside one import of colour-science; run by hand.
 
     python tests/benchmarks/bench_dose.py
 

@@ -19,14 +19,14 @@ from tintlab.chips.evidence import (
     Gaussian,
     Story,
     combined,
-    story_of,
     without,
 )
 from tintlab.chips.keep import planned, with_priors, write, write_new
 from tintlab.chips.learn import learn
 from tintlab.chips.metered import learn_metered
 from tintlab.chips.model import model_of
-from tintlab.errors import ShelfError
+from tintlab.chips.story_file import quoted, story_of
+from tintlab.errors import InsetError, ShelfError
 from tintlab.glow import look
 from tintlab.inset import read_inset
 from tintlab.piece import piece_of
@@ -263,7 +263,7 @@ def test_texts_survive_the_writing(tmp_path, own):
     path = own / "bottles" / "sea-blue.toml"
     odd = 'a "quoted" \\ back, \N{EM DASH} tab\\t'
     text = path.read_text(encoding="utf-8").replace(
-        'carrier = "alcohol"', f"carrier = {keep.quoted(odd)}"
+        'carrier = "alcohol"', f"carrier = {quoted(odd)}"
     )
     path.write_text(text, encoding="utf-8")
     taught(tmp_path, own)
@@ -314,3 +314,37 @@ def test_a_measured_curve_becomes_a_dye_of_the_bottle(tmp_path, own):
     assert kept.dyes[0][0].name == "test bottle measured"
     assert kept.dyes[0][0].tabled == pytest.approx(found.curve, abs=1e-5)
     assert kept.spread < 1.1
+
+
+def test_a_spectrum_counts_before_what_a_camera_said_of_the_bands(tmp_path):
+    """The measured curve has its own place and width; nothing may move it again."""
+    from test_learn import metered  # noqa: PLC0415
+
+    (found,) = learn_metered(metered(tmp_path))
+    bottle_ = found.learned.prior
+    seen = evidence("camera", 0.08, 1.2, shift=Gaussian(mean=4.0, deviation=2.0),
+                    width=Gaussian(mean=-0.2, deviation=0.05))  # fmt: skip
+    story = Story(label=bottle_, evidence=(seen, found.learned.evidence))
+    both = combined(story)
+    assert both.shift is None
+    assert both.width is None
+    true = 0.8 / 3 / (0.1 / 20.1 * 1000)
+    assert both.strength == pytest.approx(true, rel=0.01)
+    assert both.grade == "metered"
+
+
+def test_drops_without_chips_are_told_where_they_go(tmp_path):
+    head = BLUE[: BLUE.index("[[chip]]")]
+    weighed = '[[weighed]]\nbottle = "sea blue"\ndrops = 50\nmass = "1.31 g"\n'
+    with pytest.raises(InsetError, match=r"drop = 0\.0262 and drop_spread = 1\.0"):
+        ladder_of(tmp_path, head + weighed)
+
+
+def test_a_water_drop_is_that_of_the_pharmacopoeia(own):
+    """USP <1101> (from memory): 45 to 55 mg of water from a standard dropper."""
+    path = own / "bottles" / "sea-blue.toml"
+    text = path.read_text(encoding="utf-8").replace("drop = 0.025\n", "")
+    path.write_text(text.replace('"alcohol"', '"water"'), encoding="utf-8")
+    assert 0.045 < bottle(own).drop < 0.055
+    path.write_text(text, encoding="utf-8")
+    assert bottle(own).drop == pytest.approx(0.025)

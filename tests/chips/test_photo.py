@@ -111,11 +111,12 @@ def test_a_linear_profile_changes_the_ratio(tmp_path):
     assert plain.readings[0].ratio[0] < 0.1  # read as sRGB it would be far off
 
 
+@pytest.mark.parametrize("ending", ["png", "tif"])
 @pytest.mark.parametrize("orientation", range(2, 9))
-def test_orientation_brings_the_patch_back(tmp_path, orientation):
+def test_orientation_brings_the_patch_back(tmp_path, orientation, ending):
     codes = np.random.default_rng(0).integers(0, 256, (40, 60, 3), dtype=np.uint8)
     path = save_codes(
-        tmp_path / "a.png", codes, data=exif(orientation=orientation),
+        tmp_path / f"a.{ending}", codes, data=exif(orientation=orientation),
         orientation=orientation,
     )  # fmt: skip
     with Image.open(path) as picture:  # the renderer is held to Pillow
@@ -232,6 +233,17 @@ def test_stray_light_is_read_from_an_opaque_patch(tmp_path):
     np.testing.assert_allclose(found.stray, expected, rtol=0.1)
     plain = read_photo(path, marks=marks()).readings[0].ratio
     assert plain[0] > CHIP[0] * 1.08
+
+
+def test_stray_light_that_differs_from_place_to_place_is_in_the_error(tmp_path):
+    """30 % more veil at the chips than at the opaque patch."""
+    light = scene(patches() | {(450, 200): np.zeros(3)}) + STRAY
+    light[:, :400] += 0.3 * STRAY
+    path = shot(tmp_path / "a.png", light=light, noise=0.004)
+    chip = read_photo(path, marks=marks(dark="450,200,18")).readings[0]
+    off = np.abs(chip.ratio - CHIP)
+    assert (off < 2 * chip.sigma).all()
+    assert (chip.sigma > 0.1 * STRAY / BLANK).all()
 
 
 # ------------------------------------------------------------------ tone curve

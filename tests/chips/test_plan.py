@@ -166,3 +166,25 @@ def test_the_plan_as_json():
     assert [c["bottle"] for c in answer["chips"]] == ["sea blue", "straw"]
     assert answer["steps"][0] == {"chips": [], "left": 1.0}
     assert answer["factors"]["sea blue"][0] == 3
+
+
+def test_chips_for_another_cure_are_worth_more(tmp_path):
+    """A bottle that amine chips taught is less sure in peroxide, and chips mend it."""
+    shelf = tmp_path / "shelf" / "bottles"
+    shelf.mkdir(parents=True)
+    for name in ("sea-blue", "straw"):
+        text = (DEMO / "shelf" / "bottles" / f"{name}.toml").read_text(encoding="utf-8")
+        learned = 'spread = 1.1\ncure = "amine"\nshift = [0, 1]\nwidth = [1, 1.05]\n'
+        text = text.replace("spread = 3\n", learned, 1)
+        (shelf / f"{name}.toml").write_text(text, encoding="utf-8")
+    plain = (DEMO / "tide-bell.toml").read_text(encoding="utf-8")
+    factors = []
+    for cure in ("amine", "peroxide"):
+        file = tmp_path / "piece.toml"
+        file.write_text(plain.replace('"amine"', f'"{cure}"'), encoding="utf-8")
+        advice = plan(read_inset(file, open_shelf(tmp_path / "shelf")))
+        factors.append(advice.factors["sea blue"])
+    (amine, _), (before, after) = factors
+    assert amine == pytest.approx(1.1)
+    assert before == pytest.approx(np.exp(np.hypot(np.log(1.1), np.log(1.25))))
+    assert after < before

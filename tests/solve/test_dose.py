@@ -225,7 +225,7 @@ def test_let_down_takes_its_part_a_off(asked):
         expected = sum(
             p.dose.amount * (1 - p.dose.let_down) for p in found.recipes[0].parts
         )
-        assert found.extra_a == pytest.approx(expected)
+        assert found.recipes[0].extra_a == pytest.approx(expected)
 
 
 # ------------------------------------------------ rules

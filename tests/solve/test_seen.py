@@ -108,7 +108,9 @@ def test_nothing_off_is_said_so(planned):
     found = find_out(inset, piece, shelf)
     assert found.misfit < 0.1
     assert all(f == pytest.approx(1, abs=0.05) for f in found.strengths.values())
-    assert found.nothing >= max(s.probability for s in found.suspects) * 0.8
+    assert (
+        found.nothing >= max((s.probability for s in found.suspects), default=0) * 0.8
+    )
 
 
 def test_leak_is_among_the_suspects(planned):
@@ -119,6 +121,16 @@ def test_leak_is_among_the_suspects(planned):
     inset = replace(inset, seen={k: seen[k] for k in ("lab", "light", "second")})
     labels = {s.label for s in find_out(inset, piece, shelf).suspects}
     assert "light that leaks past the dye" in labels
+
+
+def test_light_may_be_written_as_percent(planned):
+    inset, piece = planned
+    shelf = shelf_for()
+    ways = [
+        find_out(replace(inset, seen={"light": light}), piece, shelf)
+        for light in ("30 %", 0.3)
+    ]
+    assert ways[0].strengths == ways[1].strengths
 
 
 def test_next_look_is_not_one_that_was_taken(planned):
@@ -136,12 +148,18 @@ def test_next_look_is_not_one_that_was_taken(planned):
 @pytest.mark.parametrize(
     ("seen", "says"),
     [
-        ({"colour": "blue"}, "not a key of .seen."),
-        ({"lab": [1, 2]}, "3 numbers"),
-        ({"light": -1.0}, "above zero"),
-        ({"second": {"lab": [1, 2, 3]}}, "second takes an LED"),
+        ({"lab": [50, 0, 0], "lite": 0.3}, '"lite".* "light"'),
+        ({"lab": [1, 2]}, "3 finite numbers"),
+        ({"lab": [400, 25, -75]}, "L. is 0 to 100"),
+        ({"light": -1.0}, "light = -1; give"),
+        ({"light": 9}, "light = 9; give"),
+        ({"light": "nine %"}, "write it like"),
+        ({"hex": "blue"}, "hex"),
+        ({"second": {"lab": [1, 2, 3]}}, "emitter.* is missing"),
+        ({"second": {"emitter": "white 2730 K"}}, "needs lab or hex"),
         ({"second": {"emitter": "sun lamp", "lab": [1, 2, 3]}}, "sun lamp"),
         ({"sure": 3}, "nothing to go by"),
+        ({"lab": [50, 0, 0], "sure": "x"}, "sure takes a"),
         ({"photo": [0, 1, 1]}, "above zero"),
     ],
 )

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tintlab.colourants import Bottle, Colourant, Ink
+from tintlab.colourants import Bottle, Colourant, Ink, in_cure
 from tintlab.inset import Coats, Dosed, Inset, Layer
 from tintlab.optics import coats_absorbance
 from tintlab.piece import strength
@@ -47,12 +47,14 @@ class Cast:
 
 
 def named(inset: Inset) -> dict[str, Colourant]:
-    """Return the bottles and inks of an inset by name."""
+    """Return the bottles, as they are in their cure, and inks of an inset by name."""
     found: dict[str, Colourant] = {}
     coats = [c for light in inset.lights for c in light.coats]
     for layer in inset.layers:
         parts = [d.colourant for d in layer.dosed]
-        found |= {p.name: p for p in parts if isinstance(p, Bottle)}
+        found |= {
+            p.name: in_cure(p, layer.cure) for p in parts if isinstance(p, Bottle)
+        }
         found |= {b.colourant.name: b.colourant for b in layer.bathed}
         coats += layer.coats
     return found | {c.ink.name: c.ink for c in coats}
@@ -64,7 +66,8 @@ def candidates(inset: Inset, *, batch: float, thickness: float) -> tuple[Cast, .
     for layer in inset.layers:
         for dosed in layer.dosed:
             if isinstance(dosed.colourant, Bottle):
-                found += _doses(layer, dosed.colourant, batch, thickness)
+                bottle = in_cure(dosed.colourant, layer.cure)
+                found += _doses(layer, bottle, batch, thickness)
         for bathed in layer.bathed:
             found += _picked(_strips(layer, bathed.colourant.name))
     coats = [c for light in inset.lights for c in light.coats]

@@ -7,25 +7,43 @@ order does not matter, reading the same chips again replaces their own evidence 
 and evidence can be taken out again. Two sets of chips read by one camera share its
 faults, which the product does not know; no spread goes below `LEAST` without a
 spectrometer.
+
+Evidence belongs to the cure of its chips. Of chips in several cures each cure has its
+own; seen from another cure, evidence is as much less sure as a cure may move a dye.
+
+The strengths of bottles that share a ladder have errors that hang together. Their
+correlation is kept and counts when both are learned anew: mixed chips of two blues tell
+their sum (correlation -0.9), and strengths learned in turn come within 4 % of those
+learned at once, instead of 43 % off. A spread leaves it out: it is 0.2 where each chip
+holds one bottle, and even 0.5 moves the 5-95 % ends of the demo's glow by less than
+0.6 CIEDE2000.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from pathlib import Path
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
-from tintlab import document
 from tintlab.causes import Z95
-from tintlab.colourants import Bottle, Colourant, Ink, shape_spread
-from tintlab.document import Section
-from tintlab.errors import ShelfError
-from tintlab.spectrum import Source
+from tintlab.colourants import (
+    CURED_SHIFT,
+    CURED_SPREAD,
+    Bottle,
+    Colourant,
+    Cured,
+    Ink,
+    shape_spread,
+)
+
+Array = NDArray[np.float64]
 
 LEAST = 1.05  # a spread below this is not believed without a spectrometer; assumed
 KNOWN_DROP = 1.1  # a 5-95 % factor up to this counts as a drop that was weighed
-REPEATED_DROP = 1.1  # what is left when dosing by the same drop as the chips; assumed
+# what is left when dosing by the same drop as the chips; assumed. Above KNOWN_DROP, so
+# that more chips dosed by that drop still count by the drop
+REPEATED_DROP = 1.12
 APART = 1.2  # absorbances nearer than this factor are one dose
 METERED = "spectrum"
 SAFE_DEVIATION = 1e-4
@@ -63,6 +81,10 @@ class Evidence:
         Of the dyes, in the order of the file; empty for one dye. [-]
     gain : float or None
         Of further coats of an ink. [-]
+    cure : str
+        In which the chips were cast; empty when it is not known.
+    others : dict of str to float
+        Correlation of the error of log strength with that of other bottles. [-]
     """
 
     key: str
@@ -78,6 +100,8 @@ class Evidence:
     gain: float | None = None
     date: str = ""
     lot: str = ""
+    cure: str = ""
+    others: dict[str, float] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -114,13 +138,58 @@ def without(story: Story, key: str) -> Story:
 def combined(story: Story) -> Colourant:
     """Multiply label and evidence.
 
-    By-drop evidence stays by the drop as long as nothing else is known; once the drop
-    was weighed, or grams were dosed, it is turned into strength by the gram with the
+    The numbers of a bottle are those in the cure of its first evidence; what is known
+    of other cures stands beside them.
+    """
+    cures = list(dict.fromkeys(e.cure for e in story.evidence if e.cure))
+    one = _in(story, cures[0] if cures else "")
+    if not isinstance(one, Bottle) or not cures:
+        return one
+    others = {cure: _in(story, cure) for cure in cures[1:]}
+    found = tuple(
+        Cured(cure=c, strength=o.strength, spread=o.spread, shift=o.shift)
+        for c, o in others.items()
+        if isinstance(o, Bottle)
+    )
+    return replace(one, cure=cures[0], cures=found)
+
+
+def seen_from(cure: str, evidence: Sequence[Evidence]) -> list[Evidence]:
+    """Return evidence as it counts in one cure.
+
+    Of one set of chips only those in this cure count, when there are some. Otherwise
+    chips of another cure count, less sure.
+    """
+    own = {e.key for e in evidence if e.cure == cure}
+    found = []
+    for one in evidence:
+        if not cure or one.cure in ("", cure):
+            found.append(one)
+        elif one.key not in own:
+            wide = float(np.log(CURED_SPREAD) / Z95)
+            shift = one.shift and _widened(one.shift, CURED_SHIFT)
+            strength = _widened(one.strength, wide)
+            found.append(replace(one, strength=strength, shift=shift))
+    return found
+
+
+def _widened(one: Gaussian, by: float) -> Gaussian:
+    return replace(one, deviation=float(np.hypot(one.deviation, by)))
+
+
+def _in(story: Story, cure: str) -> Colourant:
+    """Multiply label and evidence as they are in one cure.
+
+    A spectrometer's evidence, which brings its own curve, counts alone. By-drop
+    evidence stays by the drop as long as nothing else is known; once the drop was
+    weighed, or grams were dosed, it is turned into strength by the gram with the
     uncertainty of the drop.
     """
-    one, evidence = story.label, story.evidence
+    one, evidence = story.label, seen_from(cure, story.evidence)
     if not evidence:
         return one
+    spectra = [e for e in evidence if METERED in e.kind]
+    evidence = spectra or evidence  # a measured curve leaves no other shape to speak of
     bathed = any("bath" in e.kind for e in evidence)
     key = key_of(one, bathed=bathed)
     wide = float(np.log(one.width[0])) if one.width else 0.0
@@ -190,6 +259,28 @@ def product(prior: Gaussian, seen: Sequence[Gaussian]) -> Gaussian:
     return Gaussian(mean=float(mean), deviation=float(total**-0.5))
 
 
+def weights(deviations: Sequence[float | None]) -> Array:
+    """Share of each piece of evidence in a product: inverse squares over their sum."""
+    precision = np.array([d**-2 if d else 0.0 for d in deviations])
+    return np.asarray(precision / max(precision.sum(), 1e-300))
+
+
+def between(one: Story, other: Story, name: str) -> float:
+    """Correlation of two bottles' strengths, the other's called `name`.
+
+    r = sum over sets k of chips of sqrt(w_k v_k) r_k, with w and v the shares of the
+    sets in the product for either bottle.
+    """
+    w, v = (weights([e.strength.deviation for e in s.evidence]) for s in (one, other))
+    shares = {
+        (e.key, e.cure): share for e, share in zip(other.evidence, v, strict=True)
+    }
+    return sum(
+        e.others.get(name, 0.0) * float(np.sqrt(share * shares.get((e.key, e.cure), 0)))
+        for e, share in zip(one.evidence, w, strict=True)
+    )
+
+
 def grade(evidence: Sequence[Evidence]) -> str:
     """Return the grade that the evidence deserves."""
     if any(METERED in e.kind for e in evidence):
@@ -200,92 +291,6 @@ def grade(evidence: Sequence[Evidence]) -> str:
 
 def _least(evidence: Sequence[Evidence]) -> float:
     return 1.0 if grade(evidence) == "metered" else LEAST
-
-
-# ------------------------------------------------------------ reading
-
-
-def story_of(one: Colourant) -> Story:
-    """Read `[label]` and `[[evidence]]` of the file that a colourant came from.
-
-    Raises
-    ------
-    ShelfError
-        With file and line.
-    """
-    path = Path(one.path)
-    if not one.path or not path.is_file():
-        return Story(label=one)
-    top = document.read(path, error=ShelfError)
-    label = top.section("label")
-    evidence = tuple(_evidence(s) for s in top.sections("evidence"))
-    if label is None:
-        if evidence:
-            top.missing("label", "there is [[evidence]] without a [label]")
-        return Story(label=one)
-    key = label.one_of("strength", "peak_absorbance", "bath_rate", required=True)
-    back: dict[str, Any] = {
-        str(key): label.number(str(key), low=1e-9, high=1e6),
-        "spread": label.number("spread", low=1, high=1000),
-        "grade": "label-only",
-        "shift": None,
-        "width": None,
-        "source": Source(
-            citation=label.text("citation", "a label"),
-            kind=label.text("kind", "assumed"),
-            note=label.text("note", ""),
-        ),
-    }
-    if isinstance(one, Bottle):
-        back["drop"] = label.number("drop", one.drop, low=0.0005, high=0.5)
-        spread = label.number("drop_spread", one.drop_spread, low=1, high=100)
-        back["drop_spread"] = spread
-        back["bath_saturation"] = label.number(
-            "bath_saturation", one.bath_saturation, low=0.01, high=1000
-        )
-    if isinstance(one, Ink):
-        back["gain"] = label.number("gain", one.gain, low=0, high=2)
-    shares = label.numbers("shares", len(one.dyes), [share for _, share in one.dyes])
-    dyes = [dye for dye, _ in one.dyes]
-    back["dyes"] = tuple(zip(dyes, shares, strict=True))
-    label.close()
-    return Story(label=replace(one, **back), evidence=evidence)
-
-
-def _evidence(section: Section) -> Evidence:
-    def pair(key: str, *, log: bool) -> Gaussian | None:
-        two = section.numbers(key, 2, None)
-        if two is None:
-            return None
-        if two[1] <= 0 or (log and (two[0] <= 0 or two[1] < 1)):
-            section.fail(key, f"{key} = {two}; a value and its spread")
-        return _logs(two) if log else Gaussian(mean=two[0], deviation=two[1])
-
-    strength = pair("strength", log=True)
-    if strength is None:
-        section.missing("strength", "evidence needs strength = [value, spread]")
-    evidence = Evidence(
-        key=section.text("key"),
-        chips=section.text("chips"),
-        kind=section.text("kind"),
-        doses=tuple(section.numbers("doses", None, [])),
-        strength=strength,
-        by_drop=section.take("by_drop", bool, False),
-        drop=section.number("drop", 0.0, low=0, high=0.5),
-        shift=pair("shift", log=False),
-        width=pair("width", log=True),
-        shares=tuple(section.numbers("shares", None, [])),
-        gain=section.number("gain", None, low=0, high=2),
-        date=section.text("date", ""),
-        lot=section.text("lot", ""),
-    )
-    section.close()
-    return evidence
-
-
-def _logs(two: Sequence[float]) -> Gaussian:
-    deviation = max(float(np.log(two[1]) / Z95), SAFE_DEVIATION)
-    return Gaussian(mean=float(np.log(two[0])), deviation=deviation)
 
 
 def distinct(doses: Sequence[float]) -> int:

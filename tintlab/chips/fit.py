@@ -1,7 +1,8 @@
 """The most probable unknowns of a model, and how sure they are.
 
 Least squares with priors: the misfit of every reading in units of its error, and every
-z against its own standard normal. The curvature at the best point gives the covariance
+z against its own standard normal (joint ones where earlier chips left errors that hang
+together). The curvature at the best point gives the covariance
 (Laplace). Where the answer matters it is checked against the profile: how far one
 number can be pushed, everything else following, until the sum of squares has risen as
 much as the 5 and 95 % points allow.
@@ -73,11 +74,11 @@ def slopes(model: Model, z: Array) -> Array:
 
 def fitted(model: Model, *, start: Array | None = None) -> Fit:
     """Find the most probable unknowns."""
-    n = len(model.unknowns)
+    n, R = len(model.unknowns), model.root
     best = least_squares(
-        lambda z: np.concatenate([misfit(model, z[None])[0], z]),
+        lambda z: np.concatenate([misfit(model, z[None])[0], R @ z]),
         np.zeros(n) if start is None else start,
-        jac=lambda z: np.vstack([slopes(model, z), np.eye(n)]),
+        jac=lambda z: np.vstack([slopes(model, z), R]),
         xtol=1e-4,
         ftol=1e-4,
         gtol=1e-4,
@@ -128,19 +129,20 @@ def _pushed(fit: Fit, weights: Array, middle: float, by: float) -> float:
     The sum is held at middle + by with a stiff spring; the rise of the cost there
     says how much longer or shorter the true distance is than the parabola's.
     """
-    model, n = fit.model, fit.z.size
+    model, R = fit.model, fit.model.root
     stiff = 1e3 / abs(by)
     along = fit.covariance @ weights / float(weights @ fit.covariance @ weights)
     end = least_squares(
         lambda z: np.concatenate(
-            [misfit(model, z[None])[0], z, [stiff * (weights @ z - middle - by)]]
+            [misfit(model, z[None])[0], R @ z, [stiff * (weights @ z - middle - by)]]
         ),
         fit.z + along * by,
-        jac=lambda z: np.vstack([slopes(model, z), np.eye(n), stiff * weights]),
+        jac=lambda z: np.vstack([slopes(model, z), R, stiff * weights]),
         xtol=1e-4,
         ftol=1e-4,
         gtol=1e-4,
         max_nfev=12,
     )
-    rise = float((misfit(model, end.x[None])[0] ** 2).sum() + end.x @ end.x) - fit.cost
+    there = np.concatenate([misfit(model, end.x[None])[0], R @ end.x])
+    rise = float(there @ there) - fit.cost
     return middle + by * Z95 / float(np.sqrt(np.clip(rise, 0.25, 25 * Z95**2)))

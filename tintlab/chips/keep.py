@@ -5,37 +5,34 @@ then moved there in one step. The file that was there is kept with `.old` behind
 name.
 """
 
-import json
 import os
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import combinations
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tintlab.causes import Z95
-from tintlab.chips.evidence import (
-    Evidence,
-    Gaussian,
-    Story,
-    combined,
-    key_of,
-    story_of,
-    without,
-)
+from tintlab.chips.evidence import Evidence, between, combined, without
 from tintlab.chips.ladder import Ladder, colourants, with_colourants
 from tintlab.chips.learn import Learned
+from tintlab.chips.lights import Told, light_of, seen_in, told_of
+from tintlab.chips.photo_emitter import Resemblance
+from tintlab.chips.story_file import (
+    colourant_lines,
+    dye_lines,
+    light_lines,
+    story_of,
+)
 from tintlab.colourants import Bottle, Colourant, Ink
 from tintlab.errors import ShelfError
-from tintlab.shelf import open_shelf, shipped, slug
-from tintlab.spectrum import WAVELENGTHS
+from tintlab.materials import Emitter
+from tintlab.shelf import LONGEST, Shelf, open_shelf, shipped, slug
 
 Array = NDArray[np.float64]
 
-CITATION = "own test chips"
 ROUNDING = 1e-3  # difference of logarithms that writing five figures explains
 
 
@@ -61,12 +58,17 @@ class Plan:
 
 def with_priors(ladder: Ladder) -> Ladder:
     """Take earlier evidence from these very chips out of a ladder's bottles."""
-    have = colourants(ladder)
-    return with_colourants(
-        ladder,
-        {name: combined(without(story_of(one), ladder.key))
-         for name, one in have.items()},
-    )  # fmt: skip
+    stories = {
+        name: without(story_of(one), ladder.key)
+        for name, one in colourants(ladder).items()
+    }
+    ladder = with_colourants(ladder, {n: combined(s) for n, s in stories.items()})
+    together = {
+        (a, b): r
+        for a, b in combinations(stories, 2)
+        if (r := between(stories[a], stories[b], b))
+    }
+    return replace(ladder, together=together)
 
 
 def planned(
@@ -91,7 +93,7 @@ def planned(
     elsewhere : bool
         Write to `folder` although the material is on another shelf of the maker's.
     """
-    if learned.evidence is None and learned.weighed is None:
+    if not learned.every and learned.weighed is None:
         return None
     story = told = story_of(learned.prior)
     if learned.weighed is not None and isinstance(story.label, Bottle):
@@ -103,11 +105,11 @@ def planned(
         ):
             label = replace(story.label, drop=drop, drop_spread=spread)
             story = replace(story, label=label)
-    if learned.evidence is not None:
-        new = replace(learned.evidence, date=date)
-        if not any(_alike(old, new) for old in story.evidence):
-            kept = without(story, new.key).evidence
-            story = replace(story, evidence=(*kept, new))
+    if learned.every:
+        new = [replace(one, date=date) for one in learned.every]
+        if not all(any(_alike(old, one) for old in story.evidence) for one in new):
+            kept = without(story, new[0].key).evidence
+            story = replace(story, evidence=(*kept, *new))
     after, one = combined(story), learned.prior
     here = Path(one.path)
     own = bool(one.path) and not here.is_relative_to(shipped())
@@ -117,8 +119,10 @@ def planned(
         path = folder / kind / f"{slug(one.name)}.toml"
     dyes = {}
     if dye is not None:
-        dyes[f"{slug(dye[0])}.toml"] = "\n".join(_dye_lines(after, *dye, date))
-    text = "\n".join(_lines(after, story, None if dye is None else dye[0])) + "\n"
+        dyes[f"{slug(dye[0])}.toml"] = "\n".join(dye_lines(after, *dye, date))
+    text = (
+        "\n".join(colourant_lines(after, story, None if dye is None else dye[0])) + "\n"
+    )
     if story is told and path.is_file():  # nothing new: rounding must not move it
         text, dyes = path.read_text(encoding="utf-8"), {}
     return Plan(path=path, text=text, before=one, after=after, dyes=dyes)
@@ -128,7 +132,8 @@ def _alike(old: Evidence, new: Evidence) -> bool:
     """Whether the same chips say the same again, but for rounding."""
     a, b = old.strength, new.strength
     return (
-        (old.key, old.kind, old.by_drop) == (new.key, new.kind, new.by_drop)
+        (old.key, old.kind, old.cure, old.by_drop)
+        == (new.key, new.kind, new.cure, new.by_drop)
         and len(old.doses) == len(new.doses)
         and abs(a.mean - b.mean) < 0.03 * b.deviation
         and abs(a.deviation - b.deviation) < 0.03 * b.deviation
@@ -147,6 +152,101 @@ def write(plan: Plan) -> list[Path]:
     files = {folder / "dyes" / name: text for name, text in plan.dyes.items()}
     files[plan.path] = plan.text
     return [path for path, text in files.items() if _replaced(path, text)]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Kept:
+    """A light that was made of what is known, its evidence, and what was written."""
+
+    light: Emitter
+    told: tuple[Told, ...]
+    written: tuple[Path, ...]
+
+
+def borrowable(shelf: Shelf) -> list[Emitter]:
+    """Return the lights that a spectrum can be borrowed from: none that was so made."""
+    return [e for e in shelf.all("emitters") if e.source.kind != "learned"]
+
+
+def kept_light(
+    name: str | None,
+    seen: Resemblance | None,
+    sheet: Told | None,
+    *,
+    photo: Path | None,
+    date: str,
+    folder: Path,
+    shelf: Shelf,
+    lights: Sequence[Emitter],
+) -> Kept | None:
+    """Put evidence about a light to what is known of it, and write it if it has a name.
+
+    Parameters
+    ----------
+    name : str or None
+        As the light is to be called; None writes nothing.
+    seen : Resemblance or None
+        What a picture, `photo`, told.
+    sheet : Told or None
+        What a data sheet told.
+    date : str
+        Of today.
+    folder : Path
+        The maker's shelf.
+    shelf : Shelf
+        On which the name may be taken.
+    lights : sequence of Emitter
+        To borrow a spectrum from.
+
+    Returns
+    -------
+    Kept or None
+        None when there is no data sheet and nothing is to be kept.
+
+    Raises
+    ------
+    ShelfError
+        When the name is taken by a light that no picture and no data sheet made, and
+        as for `tintlab.chips.lights.light_of`.
+    """
+    if seen is None and sheet is None:
+        raise ShelfError(
+            "asked about an LED of which nothing is told; give a photo of it on a "
+            "white card with --at, or --dominant, --peak or --kelvin of its data sheet"
+        )
+    if name is None and sheet is None:
+        return None
+    new = [] if sheet is None else [sheet]
+    if seen is not None and photo is not None:
+        new.insert(0, seen_in(seen, origin=photo.name, date=date))
+    if name is None:
+        light = light_of("this light", new, lights)
+        return Kept(light=light, told=tuple(new), written=())
+    path = folder / "emitters" / f"{slug(name)[:LONGEST]}.toml"
+    before: tuple[Told, ...] = ()
+    if slug(name) and path.is_file():
+        old = open_shelf(folder).read("emitters", path)
+        before, name = told_of(old), old.name
+    if not slug(name) or (not before and (path.is_file() or _taken(name, shelf))):
+        raise ShelfError(
+            f'asked to keep a light called "{name}", which '
+            f"{'the shelf has already' if slug(name) else 'is no name'}; choose another"
+        )
+    again = {(one.kind, one.origin, one.value) for one in new}
+    told = (*(t for t in before if (t.kind, t.origin, t.value) not in again), *new)
+    light = light_of(name, told, lights)
+    text = "\n".join(light_lines(light, told)) + "\n"
+    return Kept(
+        light=light, told=told, written=(path,) if _replaced(path, text) else ()
+    )
+
+
+def _taken(name: str, shelf: Shelf) -> bool:
+    try:
+        shelf.find("emitters", name)
+    except ShelfError:
+        return False
+    return True
 
 
 def write_new(path: Path, text: str) -> None:
@@ -216,174 +316,10 @@ def _keep_old(path: Path) -> None:
         copy.unlink(missing_ok=True)
 
 
-# ------------------------------------------------------------ the text
-
-
-def quoted(text: str) -> str:
-    r"""Write a TOML string; JSON's escapes are a part of TOML's.
-
-    Examples
-    --------
-    >>> quoted('3" mould')
-    '"3\\" mould"'
-    """
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
-
-
-def _number(value: float) -> str:
-    return f"{float(f'{value:.5g}')!r}".removesuffix(".0") if value else "0"
-
-
-def _value(value: Any) -> str:
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, str):
-        return quoted(value)
-    if isinstance(value, (tuple, list)):
-        return "[" + ", ".join(_value(v) for v in value) + "]"
-    return _number(float(value))
-
-
-def _table(header: str, rows: dict[str, Any]) -> Iterator[str]:
-    yield ""
-    yield header
-    for key, value in rows.items():
-        if value not in (None, "", ()):
-            yield f"{key} = {_value(value)}"
-
-
-def _lines(one: Colourant, story: Story, dye: str | None) -> Iterator[str]:
-    """Write a bottle or ink with its story."""
-    label = story.label
-    yield f"name = {quoted(one.name)}"
-    learned = bool(story.evidence)
-    source = {
-        "citation": CITATION if learned else label.source.citation,
-        "kind": "learned" if learned else label.source.kind,
-        "note": "" if learned else label.source.note,
-    }
-    yield from _table("[source]", source)
-    yield from _table("[ink]" if isinstance(one, Ink) else "[bottle]", _own(one))
-    shares = [(dye, 1.0)] if dye else [(d.name, share) for d, share in one.dyes]
-    for name, share in shares:
-        yield from _table("[[dye]]", {"name": name, "share": share})
-    if not learned:
-        return
-    yield ""
-    yield "# What was known before any chip. The numbers above are this and the"
-    yield "# evidence below together; leave both, so that more chips can be counted."
-    yield from list(_table("[label]", _label(label, story, dye)))[1:]
-    for evidence in story.evidence:
-        yield from _table("[[evidence]]", _evidence(evidence))
-
-
-def _own(one: Colourant) -> dict[str, Any]:
-    common: dict[str, Any] = {"hue": one.hue, "grade": one.grade}
-    if isinstance(one, Ink):
-        common |= {
-            "peak_absorbance": one.peak_absorbance,
-            "spread": one.spread,
-            "gain": one.gain,
-            "unevenness": one.unevenness,
-            "broadening": one.broadening,
-        }
-    if isinstance(one, Bottle):
-        common |= {
-            "strength": one.strength,
-            "spread": one.spread,
-            "density": one.density,
-            "drop": one.drop,
-            "drop_spread": one.drop_spread,
-            "bath_rate": one.bath_rate,
-            "bath_saturation": one.bath_saturation,
-            "carrier": one.carrier,
-            "lot": one.lot,
-            "date": one.date,
-        }
-    return common | {"shift": one.shift, "width": one.width, "caution": one.caution}
-
-
-def _label(label: Colourant, story: Story, dye: str | None) -> dict[str, Any]:
-    bathed = any("bath" in e.kind for e in story.evidence)
-    key = key_of(label, bathed=bathed)
-    rows = {key: getattr(label, key), "spread": label.spread}
-    if isinstance(label, Bottle):
-        rows |= {"drop": label.drop, "drop_spread": label.drop_spread}
-        rows |= {"bath_saturation": label.bath_saturation} if bathed else {}
-    if isinstance(label, Ink):
-        rows["gain"] = label.gain
-    if len(label.dyes) > 1 and dye is None:
-        rows["shares"] = [share for _, share in label.dyes]
-    source = label.source
-    return rows | {
-        "citation": source.citation,
-        "kind": source.kind,
-        "note": source.note,
-    }
-
-
-def _logs(one: Gaussian | None) -> list[float] | None:
-    if one is None:
-        return None
-    return [float(np.exp(one.mean)), float(np.exp(Z95 * one.deviation))]
-
-
-def _evidence(one: Evidence) -> dict[str, Any]:
-    shift = None if one.shift is None else [one.shift.mean, one.shift.deviation]
-    return {
-        "key": one.key,
-        "chips": one.chips,
-        "date": one.date,
-        "lot": one.lot,
-        "kind": one.kind,
-        "doses": list(one.doses),
-        "strength": _logs(one.strength),
-        "by_drop": one.by_drop or None,
-        "drop": one.drop if one.by_drop else None,
-        "shift": shift,
-        "width": _logs(one.width),
-        "shares": list(one.shares) or None,
-        "gain": one.gain,
-    }
-
-
-def _dye_lines(one: Colourant, name: str, curve: Array, date: str) -> Iterator[str]:
-    """Write a measured curve as a dye, every nanometre."""
-    old = one.dyes[0][0]
-    yield f"name = {quoted(name)}"
-    source = {
-        "citation": "own measurement",
-        "kind": "measured",
-        "conditions": f"in a test chip of {one.name}, {date}",
-    }
-    yield from _table("[source]", source)
-    fluoresces = any(dye.fluoresces for dye, _ in one.dyes)
-    yield from _table(
-        "[dye]",
-        {
-            "class": old.dye_class,
-            "hue": one.hue,
-            "uses": list(old.uses),
-            "fluoresces": fluoresces,
-            "fades": old.fades,
-            "caution": old.caution,
-        },
-    )
-    peak = float(WAVELENGTHS[np.argmax(curve)])
-    yield from _table("[strength]", {"peak": peak})
-    yield from _table("[shape]", {"form": "table", "shift": 0.0, "delta_e": 0.5})
-    yield "broadening = 1"
-    yield 'columns = ["wavelength [nm]", "absorbance [-]"]'
-    yield 'table = """'
-    for wavelength, value in zip(WAVELENGTHS, curve, strict=True):
-        yield f"{wavelength:.0f} {max(value, 0.0):.5f}"
-    yield '"""'
-    yield ""
-
-
 def found_shelf(file: Path, own: Sequence[Path]) -> Path:
     """Return the maker's shelf that belongs to a chips file, made when need be."""
-    for folder in (*own, file.parent / "shelf", file.parent.parent / "shelf"):
+    beside, above = file.parent / "shelf", file.absolute().parent.parent / "shelf"
+    for folder in (*own, beside, above):
         if folder.is_dir():
             return folder
     return file.parent / "shelf"

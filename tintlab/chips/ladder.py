@@ -4,18 +4,22 @@ A sight is always a ratio to the blank: an undyed chip over the same light. What
 in a chips file, and how it is read, is in `tintlab.chips.ladder_file`.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from tintlab.colourants import Bottle, Colourant, Ink
+from tintlab.colourants import Bottle, Colourant, Ink, in_cure
 from tintlab.errors import InsetError
 from tintlab.inset import Bathed, Coats, Dosed, Layer
 from tintlab.materials import Diffuser, Emitter
 
 Array = NDArray[np.float64]
+
+# stray light over that of the blank: veiling glare and reflections in a phone's lens
+# are 0.2 to 5 % (5-95 %), and what is left when an opaque patch took it out; assumed
+STRAY, STRAY_LEFT = 0.01, 0.001
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -75,8 +79,14 @@ class Ladder:
         Whether channel ratios are the sensor's own.
     tone : float
         Relative deviation of the unknown exponent of the camera's tone curve. [-]
+    stray : float
+        Median of the stray light that may still be in the readings, over the light of
+        the blank. [-]
     key : str
         By which evidence from these chips is told from other evidence.
+    together : dict of (str, str) to float
+        Correlation of the errors of the log strengths of two bottles, as earlier chips
+        left them. [-]
     """
 
     name: str
@@ -87,9 +97,11 @@ class Ladder:
     weighed: tuple[Weighed, ...] = ()
     raw: bool = False
     tone: float = 0.0
+    stray: float = STRAY
     lot: str = ""
     key: str = ""
     notes: tuple[str, ...] = ()
+    together: dict[tuple[str, str], float] = field(default_factory=dict)
 
 
 def colourants(ladder: Ladder) -> dict[str, Colourant]:
@@ -111,6 +123,26 @@ def colourants(ladder: Ladder) -> dict[str, Colourant]:
                 )
             found[one.name] = one
     return found
+
+
+def cures_of(ladder: Ladder, one: Colourant) -> tuple[str, ...]:
+    """Return the cures that a bottle was cast in, the one it is known in first.
+
+    One empty text when there is no cast chip of it, or none says in what it cured.
+    """
+    found = dict.fromkeys(
+        chip.layer.cure
+        for chip in ladder.chips
+        for dosed in chip.layer.dosed
+        if dosed.colourant.name == one.name
+    )
+    known = one.cure if isinstance(one, Bottle) else ""
+    return tuple(sorted(found, key=lambda cure: cure != known)) or ("",)
+
+
+def as_cast(one: Colourant, cure: str) -> Colourant:
+    """Return a bottle as it is in one cure, an ink as it is."""
+    return in_cure(one, cure) if isinstance(one, Bottle) else one
 
 
 def with_colourants(ladder: Ladder, new: dict[str, Colourant]) -> Ladder:

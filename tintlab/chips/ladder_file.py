@@ -32,9 +32,10 @@ linear channel ratios to the blank; `light = 0.42`, a light-meter ratio to the b
 `lab` or `xyz`, a colorimeter's triple with the blank as white and D65 as light;
 `file = "blue-1.csv"`, a spectrometer's transmittance of the whole chip. `sure` is the
 standard error of it. With typed ratios `[camera]` stands instead of `[photo]`: `kind`
-is "raw" or "jpeg", and `checked = true` says that light of 4:1 also read 4:1. A chip is
-a layer of an inset file: `time = "10 min"` strips of a sheet, or `coats` on a film,
-stand in the place of a dose.
+is "raw" or "jpeg", `checked = true` says that light of 4:1 also read 4:1, `dark = true`
+that the light of an opaque patch was taken out. A chip is a layer of an inset file:
+`time = "10 min"` strips of a sheet, or `coats` on a film, stand in the place of a dose;
+its `cure` says what hardened it, and chips of several cures teach each of them.
 """
 
 import hashlib
@@ -46,8 +47,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tintlab import document, units
-from tintlab.causes import SCALE
-from tintlab.chips.ladder import Chip, Ladder, Sight, Weighed
+from tintlab.causes import SCALE, Z95
+from tintlab.chips.ladder import STRAY, STRAY_LEFT, Chip, Ladder, Sight, Weighed
 from tintlab.chips.photo import read_photo
 from tintlab.chips.photo_marks import read_marks
 from tintlab.chips.photo_ratio import Reading
@@ -90,9 +91,9 @@ def read_ladder(path: Path, shelf: Shelf) -> Ladder:
     camera, notes = _camera(top, path)
     body = top.take("body", dict, {})
     chips = tuple(_chip(s, body, shelf, camera) for s in top.sections("chip"))
-    if not chips:
-        top.missing("chip", "there is no [[chip]]")
     weighed = tuple(_weighed(s, shelf) for s in top.sections("weighed"))
+    if not chips:
+        top.missing("chip", "there is no [[chip]]" + _alone(weighed))
     lot = top.text("lot", "")
     top.close()
     _refuse_doubles(top, chips)
@@ -105,6 +106,7 @@ def read_ladder(path: Path, shelf: Shelf) -> Ladder:
         weighed=weighed,
         raw=camera.raw,
         tone=camera.tone,
+        stray=camera.stray,
         lot=lot,
         key=hashlib.sha256(name.encode()).hexdigest()[:12],
         notes=notes,
@@ -120,10 +122,11 @@ def _found(section: Section, key: str, shelf: Shelf, kind: str) -> Any:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Camera:
-    """What the picture says: its sort, its tone curve, and a sight by name."""
+    """What the picture says: its sort, tone curve, stray light, a sight by name."""
 
     raw: bool = False
     tone: float = OPEN_TONE
+    stray: float = STRAY
     sights: dict[str, Sight] = field(default_factory=dict)
 
 
@@ -137,9 +140,10 @@ def _camera(top: Section, path: Path) -> tuple[Camera, tuple[str, ...]]:
     if way == "camera":
         raw = section.choice("kind", KINDS, "jpeg") == "raw"
         checked = section.take("checked", bool, False)
+        stray = STRAY_LEFT if section.take("dark", bool, False) else STRAY
         section.close()
         tone = RAW_TONE if raw else CHECKED_TONE if checked else OPEN_TONE
-        return Camera(raw=raw, tone=tone), ()
+        return Camera(raw=raw, tone=tone, stray=stray), ()
     return _photographed(section, path.parent)
 
 
@@ -169,7 +173,8 @@ def _photographed(section: Section, folder: Path) -> tuple[Camera, tuple[str, ..
     sights = {r.name: _unbent(r, bend) for r in found.readings}
     notes = [*found.notes]
     notes += [f"{r.name}: {note}" for r in found.readings for note in r.notes]
-    return Camera(raw=found.raw, tone=bend, sights=sights), tuple(notes)
+    stray = STRAY if found.stray is None else STRAY_LEFT
+    return Camera(raw=found.raw, tone=bend, stray=stray, sights=sights), tuple(notes)
 
 
 def _unbent(reading: Reading, bend: float) -> Sight:
@@ -291,6 +296,15 @@ def _weighed(section: Section, shelf: Shelf) -> Weighed:
         bottle=bottle,
         drop=drop,
         deviation=float(np.hypot(reading, DROP_REPEAT / np.sqrt(drops))),
+    )
+
+
+def _alone(weighed: tuple[Weighed, ...]) -> str:
+    """Say where weighed drops go when there are no chips."""
+    return "".join(
+        f'; drops of "{one.bottle}" by themselves go into the file of the bottle as '
+        f"drop = {one.drop:.4f} and drop_spread = {np.exp(Z95 * one.deviation):.3f}"
+        for one in weighed[:1]
     )
 
 

@@ -111,8 +111,15 @@ def _metered(
     counted = any(chip.layer.dosed[0].dose.unit == "drops" for chip in chips)
     off = float((errors**-2).sum() ** -0.5)
     off = float(np.hypot(off, drop)) if counted and not by_drop else off
+    cures = {chip.layer.cure for chip in chips}
+    if len(cures) > 1:
+        raise InsetError(
+            f'{ladder.path.name}: chips of "{one.name}" cured in two ways, each with '
+            "a curve of its own; write them into two chips files"
+        )
     evidence = Evidence(
         key=ladder.key,
+        cure=cures.pop(),
         chips=ladder.name,
         lot=ladder.lot,
         kind="spectrum",

@@ -14,27 +14,23 @@ from numpy.typing import NDArray
 
 from tintlab.chips import camera
 from tintlab.chips.camera import COARSE, GRID, Family
-from tintlab.chips.ladder import Chip, Ladder, colourants
+from tintlab.chips.ladder import Chip, Ladder, as_cast, colourants, cures_of
 from tintlab.chips.unknown import Unknown, chip_inset, unknowns_of
 from tintlab.colorimetry import illuminant, tables
-from tintlab.colourants import Colourant, Ink, dye_shape, own_width
+from tintlab.colourants import Colourant, Dye, Ink, dye_shape, own_width
 from tintlab.inset import Coats, Dosed
 from tintlab.materials import Emitter
 from tintlab.optics import uneven_transmittance
-from tintlab.piece import LN10, Tint, piece_of
+from tintlab.piece import LN10, Piece, Tint, piece_of, thinned
 from tintlab.solve.response import Response, response_of
 from tintlab.spectrum import WAVELENGTHS
-from tintlab.spread import (
-    EMISSION_WIDTH,
-    STOKES_SHIFT,
-    powers,
-)
+from tintlab.spread import EMISSION_WIDTH, STOKES_SHIFT, powers
 
 Array = NDArray[np.float64]
 
-STRAY = 0.005  # stray light over that of the blank, median; assumed
 FLOOR = 0.01  # error of a ratio that no camera of the family explains; assumed
 WEAK = 0.06  # share of the best channel below which a channel sees too little light
+LOOSEST = 0.01  # least eigenvalue of the prior correlations; assumed
 UNSURE = 0.6  # relative deviation, over cameras, of a channel that sees the LED
 
 
@@ -63,6 +59,10 @@ class Model:
     family : Family or None
     columns : dict
         Position of each unknown by kind, name and number.
+    peaks : dict
+        Maximum of the bands on file of each bottle and cure. [-]
+    root : ndarray, shape (n_unknowns, n_unknowns)
+        Turns unknowns, of which some hang together a priori, into independent ones.
     """
 
     ladder: Ladder
@@ -77,6 +77,8 @@ class Model:
     channel: NDArray[np.intp]
     family: Family | None
     columns: dict[tuple[str, str, int], int]
+    peaks: dict[tuple[str, str], float]
+    root: Array
 
     def column(self, kind: str, name: str = "", number: int = 0) -> int | None:
         """Return the position of an unknown, or None when it is known."""
@@ -116,11 +118,18 @@ def model_of(
         u for u in unknowns_of(ladder) if (u.kind, u.name, u.number) not in named
     ]
     unknowns += extra
+    columns = {(u.kind, u.name, u.number): i for i, u in enumerate(unknowns)}
     value, sigma, owner, channel = _readings(chips, responses, light, family)
     return Model(
         ladder=ladder,
         unknowns=tuple(unknowns),
-        columns={(u.kind, u.name, u.number): i for i, u in enumerate(unknowns)},
+        columns=columns,
+        peaks={
+            (name, cure): _plain_peak(as_cast(one, cure))
+            for name, one in colourants(ladder).items()
+            for cure in cures_of(ladder, one)
+        },
+        root=_root(ladder, columns),
         responses=responses,
         tints=tints,
         light=light,
@@ -131,6 +140,18 @@ def model_of(
         channel=channel,
         family=family,
     )
+
+
+def _root(ladder: Ladder, columns: dict[tuple[str, str, int], int]) -> Array:
+    """Inverse Cholesky root of the prior correlations: what earlier chips left."""
+    C = np.eye(len(columns))
+    for (a, b), r in ladder.together.items():
+        i, j = columns.get(("strength", a, 0)), columns.get(("strength", b, 0))
+        if i is not None and j is not None:
+            C[i, j] = C[j, i] = r
+    while np.linalg.eigvalsh(C)[0] < LOOSEST:  # several pairs may contradict each other
+        C = np.eye(len(C)) + 0.9 * (C - np.eye(len(C)))
+    return np.linalg.inv(np.linalg.cholesky(C))
 
 
 def _light(emitter: Emitter) -> tuple[Array, Array]:
@@ -156,10 +177,17 @@ def _stacks(
         key = (layer.kind, medium, layer.thickness, layer.finish, layer.back)
         if key not in solved:
             slab = piece.tints[0].place[1]
-            solved[key] = response_of(piece, slab).thinned(COARSE)
+            solved[key] = response_of(_coarse(piece), slab)
         tints.append(piece.tints)
         responses.append(solved[key])
     return tuple(tints), tuple(responses)
+
+
+def _coarse(piece: Piece) -> Piece:
+    """Return a chip, its lights too, on every `COARSE`-th wavelength."""
+    few = thinned(piece, COARSE)
+    beams = tuple(replace(b, power=b.power[::COARSE]) for b in few.beams)
+    return replace(few, beams=beams)
 
 
 def _readings(
@@ -212,8 +240,9 @@ def predicted(model: Model, z: Array) -> Array:
         zc = z[:, [i for i, u in enumerate(model.unknowns) if u.kind == "camera"]]
         cameras = model.family.sensitivities(zc)
     curves = {
-        name: colourant_curve(model, z, one)
+        (name, cure): colourant_curve(model, z, one, cure=cure)
         for name, one in colourants(model.ladder).items()
+        for cure in cures_of(model.ladder, one)
     }
     observer = tables().observer[::COARSE].T
     daylight = illuminant("D65")[::COARSE]
@@ -252,34 +281,40 @@ def _safe(values: Array) -> Array:
 
 def _through_lens(model: Model, z: Array, ratio: Array) -> Array:
     """Add stray light and bend by the tone curve."""
-    stray = STRAY * np.exp(model.moved(z, "stray"))[:, None]
+    stray = model.ladder.stray * np.exp(model.moved(z, "stray"))[:, None]
     bend = np.exp(model.moved(z, "tone"))[:, None]
     linear = (ratio + stray) / (1 + stray)
     return np.asarray(np.sign(linear) * np.abs(linear) ** bend)
 
 
-def _depth(model: Model, number: int, z: Array, curves: dict[str, Array]) -> Array:
+def _depth(
+    model: Model, number: int, z: Array, curves: dict[tuple[str, str], Array]
+) -> Array:
     """Napierian depth of the dyed layer of one chip, shape (n, n_wavelengths)."""
     chip = model.ladder.chips[number]
     depth = np.zeros((len(z), GRID.size))
     for j, tint in enumerate(model.tints[number]):
         name = tint.colourant.name
-        scale = tint.absorbance * tint_factor(model, z, tint)
+        cure = chip.layer.cure if isinstance(tint.origin, Dosed) else ""
+        scale = tint.absorbance * tint_factor(model, z, tint, cure=cure)
         scale = scale * np.exp(model.moved(z, "dose", chip.name, j))
         if isinstance(tint.origin, Dosed):
             scale = scale * np.exp(model.moved(z, "thickness", chip.name))
         passed = uneven_transmittance(
-            absorbance=scale[:, None] * curves[name], variation=tint.unevenness
+            absorbance=scale[:, None] * curves[name, cure], variation=tint.unevenness
         )
         grey = model.moved(z, "scatter", name) * scale
         depth = depth - np.log(np.maximum(passed, 1e-300)) + LN10 * grey[:, None]
     return depth
 
 
-def tint_factor(model: Model, z: Array, tint: Tint) -> Array:
+def tint_factor(model: Model, z: Array, tint: Tint, *, cure: str) -> Array:
     """Absorbance of a tint over what its file and its dose say, shape (n,)."""
     one = tint.colourant
     log = model.moved(z, "strength", one.name)
+    if isinstance(tint.origin, Dosed):
+        number = _number(model, one, cure)
+        log = log + model.moved(z, "bleach", one.name, number)
     if isinstance(tint.origin, Dosed) and tint.origin.dose.unit == "drops":
         log = log + model.moved(z, "drop", one.name)
     factor = np.exp(log)
@@ -290,14 +325,28 @@ def tint_factor(model: Model, z: Array, tint: Tint) -> Array:
     return np.asarray(factor)
 
 
+def _number(model: Model, one: Colourant | Dye, cure: str) -> int:
+    """Number of a cure among those of a bottle's chips."""
+    of_ladder = colourants(model.ladder)[one.name]
+    return cures_of(model.ladder, of_ladder).index(cure)
+
+
 def colourant_curve(
-    model: Model, z: Array, one: Colourant, wavelengths: Array = GRID
+    model: Model,
+    z: Array,
+    one: Colourant,
+    wavelengths: Array = GRID,
+    *,
+    cure: str = "",
 ) -> Array:
     """Absorbance over the stated peak, with shift, width and shares moved.
 
     Most rows of z move something else; each sort of curve is reckoned once.
     """
-    columns = [model.moved(z, "shift", one.name), model.moved(z, "width", one.name)]
+    number, one = _number(model, one, cure), as_cast(one, cure)
+    shift = model.moved(z, "shift", one.name)
+    shift = shift + model.moved(z, "cure shift", one.name, number)
+    columns = [shift, model.moved(z, "width", one.name)]
     columns += [model.moved(z, "share", one.name, j) for j in range(len(one.dyes))]
     sorts, back = np.unique(np.stack(columns, axis=-1), axis=0, return_inverse=True)
     shift = sorts[:, 0] + (one.shift[0] if one.shift else 0.0)
@@ -307,7 +356,7 @@ def colourant_curve(
         part = share * np.exp(sorts[:, 2 + j])
         shape = dye_shape(dye, shift=shift, broadening=wide, wavelengths=wavelengths)
         total += part[:, None] * shape
-    return np.asarray(total[back.reshape(-1)] / _plain_peak(one))
+    return np.asarray(total[back.reshape(-1)] / model.peaks[one.name, cure])
 
 
 def _plain_peak(one: Colourant) -> float:

@@ -31,6 +31,9 @@ RAW_ENDINGS = (
 )
 HEIF_ENDINGS = (".heic", ".heif", ".hif", ".avif")
 LOW_BYTE = {"B": "L", "L": "B", "N": "B" if sys.byteorder == "little" else "L"}
+GREY = ("1", "L", "LA", "La", "I", "F")
+# what the metadata of pictures with a gain map hold (from memory)
+GAIN_MAPS = (b"hdr-gain-map", b"HDRGainMap")
 _EXIF, _ORIENTATION = 0x8769, 0x0112
 _TAGS = {
     "seconds": 0x829A,
@@ -121,8 +124,7 @@ def open_photo(path: Path) -> Photo:
         return _from_header(picture, path)
 
 
-def _look(path: Path) -> None:
-    """Refuse what can be refused without decoding."""
+def _look(path: Path) -> None:  # refuse what can be refused without decoding
     try:
         size, folder = path.stat().st_size, path.is_dir()
     except (OSError, ValueError) as problem:
@@ -134,9 +136,7 @@ def _look(path: Path) -> None:
     if folder:
         raise InsetError(f'asked for the photo "{path}", which is a folder')
     if size == 0:
-        raise InsetError(
-            f'the photo "{path.name}" has 0 bytes; copy it from the camera again'
-        )
+        raise InsetError(f'"{path.name}" has 0 bytes; copy it from the camera again')
     if path.suffix.lower() in HEIF_ENDINGS:
         raise InsetError(
             f'"{path.name}" is in the HEIF format, which we cannot read; set the '
@@ -181,12 +181,27 @@ def _too_large(path: Path) -> InsetError:
     )
 
 
+def _hidden(path: Path, what: str) -> InsetError:
+    return InsetError(
+        f'the photo "{path.name}" {what}, where its colour is hidden; use the file of '
+        "the camera, or save art as RGB without transparency"
+    )
+
+
 def _from_header(picture: Any, path: Path) -> Photo:
     if picture.mode not in ("RGB", "RGBA"):
-        kind = "is black and white" if picture.mode[0] in "1LIF" else "has no plain RGB"
+        grey = picture.mode in GREY or picture.mode.startswith("I;")
+        kind = "is black and white" if grey else "has no plain RGB"
         raise InsetError(
-            f'the photo "{path.name}" {kind} (mode {picture.mode}); save it as RGB '
-            "with 8 or 16 bits"
+            f'the photo "{path.name}" {kind} (mode {picture.mode}); use the file of '
+            "the camera, or save art as RGB with 8 or 16 bits"
+        )
+    if "transparency" in picture.info:
+        raise _hidden(path, "has a transparent colour")
+    if any(mark in (picture.info.get("xmp") or b"") for mark in GAIN_MAPS):
+        raise InsetError(
+            f'the photo "{path.name}" is an HDR picture with a gain map, so its ratios '
+            "mean nothing; switch HDR off and take it again"
         )
     exif = _exif(picture)
     facts, notes = _facts(exif, path), []
@@ -205,7 +220,8 @@ def _from_header(picture: Any, path: Path) -> Photo:
             "noticed; copy it unedited from the camera"
         )
     orientation = exif.get(_ORIENTATION, 1)
-    orientation = orientation if orientation in range(1, 9) else 1
+    if orientation not in range(1, 9) or picture.format == "TIFF":
+        orientation = 1  # Pillow turns a TIFF upright by itself
     size = picture.size if orientation < 5 else picture.size[::-1]
     return Photo(
         path=path,
@@ -310,7 +326,10 @@ def _decoded(
         if low:
             picture.tile = [t._replace(args=_swapped(t.args)) for t in picture.tile]
         picture.load()
-        return [_upright(picture.crop(box), photo.orientation) for box in boxes]
+        parts = [picture.crop(box) for box in boxes]
+        if picture.mode == "RGBA" and min(p.getextrema()[3][0] for p in parts) < 255:
+            raise _hidden(photo.path, "is transparent at a mark")
+        return [_upright(part, photo.orientation) for part in parts]
 
 
 def _swapped(args: Any) -> Any:

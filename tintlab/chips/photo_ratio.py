@@ -15,6 +15,7 @@ from tintlab.errors import InsetError
 Array = NDArray[np.float64]
 
 BRIGHTER = 1.05  # a chip brighter than this against the blank is none; assumed
+PATCHY = 0.3  # stray light elsewhere over that of the opaque patch, deviation; assumed
 APART = 0.5  # two blanks that differ by more do not share a light; assumed
 
 Values = dict[Mark, Array]
@@ -102,7 +103,8 @@ def reading(
     left = vignetting * abs(_curvature([*blanks, mark], [*w, -1.0], photo))
     relative = np.hypot(error[mark] / np.where(fine, own, 1.0), noise / base)
     bend = np.log(np.where(fine, ratio, 1.0)) * tone.gamma_sigma / tone.gamma
-    sigma = ratio * np.sqrt(relative**2 + left**2 + bend**2)
+    glare = PATCHY * stray / base * (1 - ratio)  # what is left of it, in chip and blank
+    sigma = np.hypot(ratio * np.sqrt(relative**2 + left**2 + bend**2), glare)
     _check_chip(mark, ratio, sigma, fine)
     return Reading(
         name=mark.name,

@@ -191,11 +191,11 @@ class _Worth:
         return found
 
 
-def _covariances(information: Sequence[Array], chosen: Sequence[int]) -> list[Array]:
-    n = information[0].shape[-1]
-    return [
-        np.linalg.inv(np.eye(n) + one[list(chosen)].sum(axis=0)) for one in information
-    ]
+def _covariances(
+    worth: _Worth, information: Sequence[Array], chosen: Sequence[int]
+) -> list[Array]:
+    prior = worth.model.root.T @ worth.model.root
+    return [np.linalg.inv(prior + one[list(chosen)].sum(axis=0)) for one in information]
 
 
 def _steps(worth: _Worth, casts: Sequence[Cast], most: int) -> tuple[Step, ...]:
@@ -203,7 +203,7 @@ def _steps(worth: _Worth, casts: Sequence[Cast], most: int) -> tuple[Step, ...]:
     information = worth.information()
 
     def left(chosen: Sequence[int]) -> float:
-        covariances = _covariances(information, chosen)
+        covariances = _covariances(worth, information, chosen)
         share = np.mean([_left(worth, c, chosen) for c in covariances]) / now
         return float(np.sqrt(share))
 
@@ -277,7 +277,7 @@ def _numbers(casts: Sequence[Cast], chosen: Sequence[Cast]) -> list[int]:
 
 def _taught(worth: _Worth, chosen: Sequence[int]) -> dict[str, Colourant]:
     """Return every bottle and ink as its file would be after these chips."""
-    covariances = _covariances(worth.information(), chosen)
+    covariances = _covariances(worth, worth.information(), chosen)
     each = [_kept(worth, covariance, chosen) for covariance in covariances]
     found = {}
     for name, one in named(worth.inset).items():

@@ -4,14 +4,22 @@ As in `tintlab.spread`, with what comes on top of it in a picture: stray light, 
 tone curve and the camera itself.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from tintlab.causes import CALIPER, OWN_GLOW, THICKNESS, Z95, dose_deviation
 from tintlab.chips import camera
-from tintlab.chips.ladder import Chip, Ladder, colourants
-from tintlab.colourants import Bottle, Colourant, Ink, shape_spread
+from tintlab.chips.ladder import Chip, Ladder, as_cast, colourants, cures_of
+from tintlab.colourants import (
+    CURED_SHIFT,
+    CURED_SPREAD,
+    Bottle,
+    Colourant,
+    Ink,
+    shape_spread,
+)
 from tintlab.inset import Coats, Dosed, Inset, Layer, Light
 from tintlab.materials import Room
 from tintlab.piece import Tint, piece_of
@@ -24,6 +32,7 @@ DROP_COUNT = 0.08  # relative deviation of one drop; that of n is this over sqrt
 LEVEL = 0.02  # relative deviation of a chip's light: where it lies; assumed
 COAT = 0.1  # relative deviation of one coat from the ink's mean; assumed
 LOOSE = 1.0  # log deviation of a dose that may have been miscounted
+BLEACHED = 2.5  # 5-95 % factor of a strength that the cure attacks; assumed
 SCATTER = 0.5  # grey loss over the dye's own, one deviation; assumed
 
 
@@ -35,11 +44,12 @@ class Unknown:
     ----------
     kind : str
         "strength", "drop", "share", "shift", "width", "gain", "stray", "tone",
-        "level", "camera", "bin", "thickness", "dose", "own glow" or "scatter".
+        "level", "camera", "bin", "thickness", "dose", "own glow" or "scatter"; of a
+        cure "bleach", a factor on the strength, and "cure shift".
     name : str
         Of the bottle, ink or chip it belongs to.
     number : int
-        Which dye, direction or tint.
+        Which dye, direction, tint or cure.
     deviation : float
         One standard deviation: logarithm, or nm for a shift.
     """
@@ -111,7 +121,8 @@ def unknowns_of(ladder: Ladder) -> list[Unknown]:
 
 
 def _of_colourant(ladder: Ladder, one: Colourant) -> list[Unknown]:
-    name = one.name
+    name, cures = one.name, cures_of(ladder, one)
+    known, one = one, as_cast(one, cures[0])
     log = float(np.log(one.spread) / Z95)
     found = [Unknown(kind="strength", name=name, deviation=log)]
     doses = [d for c in ladder.chips for d in c.layer.dosed if d.colourant.name == name]
@@ -124,6 +135,8 @@ def _of_colourant(ladder: Ladder, one: Colourant) -> list[Unknown]:
         Unknown(kind="shift", name=name, deviation=shift),
         Unknown(kind="width", name=name, deviation=wide),
     ]
+    if isinstance(known, Bottle):
+        found += _of_cures(ladder, known, cures)
     if one.grade != "metered":
         found += [
             Unknown(kind="share", name=name, number=j, deviation=SHARE)
@@ -136,6 +149,40 @@ def _of_colourant(ladder: Ladder, one: Colourant) -> list[Unknown]:
     if isinstance(one, Ink) and max(counts) > 1:
         found.append(Unknown(kind="gain", name=name, deviation=GAIN))
     return found
+
+
+def _of_cures(ladder: Ladder, one: Bottle, cures: tuple[str, ...]) -> Iterator[Unknown]:
+    """What a cure may do to a dye, against the first of the cures.
+
+    In one cure alone nothing tells bleaching from a weak bottle; it is listed there
+    only when the cure is known to attack the dye, which makes the prior wider.
+    """
+    first = as_cast(one, cures[0])
+    for j, cure in enumerate(cures):
+        attacked = _attacked(ladder, one, cure)
+        if j == 0 and not attacked:
+            continue
+        log = float(np.log(BLEACHED if attacked else CURED_SPREAD) / Z95)
+        shift = CURED_SHIFT if j else 0.0
+        if cure in {known.cure for known in one.cures}:  # chips of it were read before
+            here = as_cast(one, cure)
+            log = min(log, float(np.hypot(*np.log([here.spread, first.spread])) / Z95))
+            two = np.hypot(shape_spread(here)[0], shape_spread(first)[0])
+            shift = min(shift, float(two))
+        yield Unknown(kind="bleach", name=one.name, number=j, deviation=log)
+        yield Unknown(kind="cure shift", name=one.name, number=j, deviation=shift)
+
+
+def _attacked(ladder: Ladder, one: Bottle, cure: str) -> bool:
+    """Whether a medium says that this cure attacks a class of dye in the bottle."""
+    classes = {dye.dye_class for dye, _ in one.dyes}
+    return any(
+        chip.layer.cure == cure
+        and chip.layer.medium is not None
+        and classes & set(chip.layer.medium.cures.get(cure, ()))
+        for chip in ladder.chips
+        if any(d.colourant.name == one.name for d in chip.layer.dosed)
+    )
 
 
 def _of_chip(ladder: Ladder, chip: Chip) -> list[Unknown]:

@@ -9,6 +9,8 @@ from tintlab.optics.cavity import (
     beam_exponent,
     box_reflectance,
     direct_light,
+    direct_light_within,
+    irradiance,
     recycled_transmittance,
 )
 from tintlab.optics.coats import (
@@ -40,9 +42,11 @@ __all__ = [
     "coats_absorbance",
     "diffuse_reflectance",
     "direct_light",
+    "direct_light_within",
     "fluxes",
     "gaussian_bands",
     "headon_trusted",
+    "irradiance",
     "log_normal_band",
     "normal_reflectance",
     "oblique_reflectance",

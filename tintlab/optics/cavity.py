@@ -10,7 +10,8 @@ from numpy.typing import ArrayLike
 from tintlab.errors import ModelError
 from tintlab.optics.quadrature import Array, condensed, gauss
 
-AZIMUTHS = 24  # per side of the opening
+AZIMUTHS = 24  # between two corners; fewer for many corners or many emitters
+FEWEST_AZIMUTHS = 6
 STEPS = 12  # cosines per azimuth
 COSINES = 12  # of the distribution that is handed on
 
@@ -188,9 +189,43 @@ def direct_light(
             f"asked for emitters outside the {width:g} x {height:g} mm back of the "
             "box, or for none; measure their places from the centre"
         )
-    angles, parts = _azimuths(places, half)
-    edge = _edge_cosine(places, half, angles, depth)
-    lowest = edge ** (exponent + 1.0)
+    corners = half * np.array([[1, 1], [-1, 1], [-1, -1], [1, -1]])
+    return direct_light_within(
+        corners=corners, depth=depth, positions=places, exponent=exponent
+    )
+
+
+def direct_light_within(
+    *, corners: ArrayLike, depth: float, positions: ArrayLike, exponent: float
+) -> tuple[float, Array, Array]:
+    """Light that lands on the opening at once, in a box of any outline.
+
+    Parameters
+    ----------
+    corners : array_like, shape (n_corners, 2)
+        Simple polygon: outline of the back, of the walls and of the opening. A wall
+        that juts in throws its shadow. [mm]
+    depth, positions, exponent
+        As for `direct_light`; every emitter lies inside the outline.
+
+    Returns
+    -------
+    share, cosines, weights
+        As for `direct_light`, where the sum is described.
+
+    Raises
+    ------
+    ModelError
+        If the depth or exponent is negative, or there is no emitter.
+    """
+    _check_box(1.0, 1.0, depth, exponent)
+    places = np.asarray(positions, dtype=float).reshape(-1, 2)
+    if places.size == 0:
+        raise ModelError("asked for a box without emitters; give at least one place")
+    edge = np.asarray(corners, dtype=float)
+    angles, parts = _azimuths(places, edge)
+    reach = _reach(places, edge, angles)
+    lowest = _edge_cosine(reach, depth) ** (exponent + 1.0)
     v, steps = gauss(STEPS)
     u = v**4  # smooth in v even where the edge lies at cosine 0
     landed = (parts * (1.0 - lowest))[..., None] * (4.0 * v**3 * steps)
@@ -204,27 +239,93 @@ def direct_light(
     return share, cosines, weights / weights.sum()
 
 
-def _azimuths(places: Array, half: Array) -> tuple[Array, Array]:
-    """Azimuths and their shares of the circle, split at the four corners."""
-    signs = np.array([[1, 1], [-1, 1], [-1, -1], [1, -1]])
-    towards = signs * half - places[:, None, :]
-    corners = np.arctan2(towards[..., 1], towards[..., 0])
-    spans = (np.roll(corners, -1, axis=1) - corners) % (2.0 * np.pi)
-    x, steps = gauss(AZIMUTHS)
-    angles = corners[..., None] + spans[..., None] * x
+def _azimuths(places: Array, corners: Array) -> tuple[Array, Array]:
+    """Azimuths and their shares of the circle, split at the corners."""
+    towards = corners - places[:, None, :]
+    bounds = np.sort(np.arctan2(towards[..., 1], towards[..., 0]), axis=1)
+    spans = np.roll(bounds, -1, axis=1) - bounds
+    spans[:, -1] += 2.0 * np.pi
+    many = max(1.0, len(corners) / 8.0, min(len(places) / 16.0, 2.0))
+    x, steps = gauss(max(FEWEST_AZIMUTHS, int(AZIMUTHS / many)))
+    angles = bounds[..., None] + spans[..., None] * x
     return angles, spans[..., None] * steps / (2.0 * np.pi)
 
 
-def _edge_cosine(places: Array, half: Array, angles: Array, depth: float) -> Array:
-    """Cosine at which light of one azimuth meets the edge of the opening."""
-    if depth == 0.0:
-        return np.zeros_like(angles)
+def _reach(places: Array, corners: Array, angles: Array) -> Array:
+    """Distance from each emitter to the first wall along each azimuth."""
+    along = np.stack([np.cos(angles), np.sin(angles)], axis=-1)
     reach = np.full_like(angles, np.inf)
-    for axis, along in enumerate((np.cos(angles), np.sin(angles))):
-        room = half[axis] - np.sign(along) * places[:, axis, None, None]
+    ends = np.roll(corners, -1, axis=0)
+    turn = np.sign(_cross(corners, ends).sum())
+    for start, end in zip(corners, ends, strict=True):
+        side = turn * (end - start)
+        away = (start - places)[:, None, None, :]
+        across = _cross(along, side)
         with np.errstate(divide="ignore", invalid="ignore"):
-            reach = np.fmin(reach, np.maximum(room, 0.0) / np.abs(along))
-    return depth / np.hypot(depth, reach)
+            distance = _cross(away, side) / across
+            met = _cross(away, along) / across
+        within = (turn * met >= 0.0) & (turn * met <= 1.0)
+        hit = within & (distance >= 0.0) & (across > 0.0)  # on the way out
+        reach = np.where(hit & (distance < reach), distance, reach)
+    return np.where(np.isinf(reach), 0.0, reach)
+
+
+def _cross(a: Array, b: Array) -> Array:
+    return np.asarray(a[..., 0] * b[..., 1] - a[..., 1] * b[..., 0])
+
+
+def _edge_cosine(reach: Array, depth: float) -> Array:
+    """Cosine at which light meets the edge of the opening."""
+    if depth == 0.0:
+        return np.zeros_like(reach)
+    return np.asarray(depth / np.hypot(depth, reach))
+
+
+def irradiance(
+    *, points: ArrayLike, positions: ArrayLike, depth: float, exponent: float
+) -> tuple[Array, Array]:
+    """Light of single emitters on a plane: inverse square and cosine law.
+
+    Parameters
+    ----------
+    points : array_like, shape (..., 2)
+        Places on the plane. [mm]
+    positions : array_like, shape (n_emitters, 2)
+        Feet of the emitters, which face the plane. [mm]
+    depth : float
+        Distance of the emitters from the plane, above 0. [mm]
+    exponent : float
+        k of an intensity that falls as cos^k. [-]
+
+    Returns
+    -------
+    irradiance : ndarray, shape (..., n_emitters)
+        E = I_0 cos^k cos / r^2 with I_0 = (k + 1) / (2 pi), per unit of flux of each
+        emitter. [1/mm2]
+    cosines : ndarray, shape (..., n_emitters)
+        Of incidence. [-]
+
+    Raises
+    ------
+    ModelError
+        If the depth is not above 0.
+
+    Examples
+    --------
+    >>> E, _ = irradiance(points=[0, 0], positions=[[0, 0]], depth=10, exponent=1)
+    >>> print(f"{E[0]:.6f}")
+    0.003183
+    """
+    if not depth > 0.0:
+        raise ModelError(
+            f"asked for the light of an emitter {depth:g} mm from a plane; the depth "
+            "must be above 0"
+        )
+    away = np.asarray(points, dtype=float)[..., None, :] - np.asarray(positions)
+    square = (away**2).sum(axis=-1) + depth**2
+    cosines = depth / np.sqrt(square)
+    intensity = (exponent + 1.0) / (2.0 * np.pi) * cosines**exponent
+    return intensity * cosines / square, cosines
 
 
 def _check_box(width: float, height: float, depth: float, exponent: float) -> None:

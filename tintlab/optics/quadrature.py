@@ -110,20 +110,21 @@ def condensed(
     x = np.asarray(nodes, dtype=float)
     w = np.asarray(weights, dtype=float)
     total = w.sum()
-    basis = [np.sqrt(w / total)]
+    basis = np.empty((count + 1, x.size))
+    basis[0] = np.sqrt(w / total)
     diagonal: list[float] = []
     beside: list[float] = []
-    for _ in range(count):
-        v = x * basis[-1]
-        diagonal.append(float(basis[-1] @ v))
-        known = np.array(basis)
+    for i in range(count):
+        v = x * basis[i]
+        diagonal.append(float(basis[i] @ v))
+        known = basis[: i + 1]
         v = v - known.T @ (known @ v)
         v = v - known.T @ (known @ v)
         norm = float(np.linalg.norm(v))
         if norm < 1e-12:
             break
         beside.append(norm)
-        basis.append(v / norm)
+        basis[i + 1] = v / norm
     beside = beside[: len(diagonal) - 1]
     jacobi = np.diag(diagonal) + np.diag(beside, 1) + np.diag(beside, -1)
     few, vectors = np.linalg.eigh(jacobi)

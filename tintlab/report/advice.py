@@ -1,5 +1,6 @@
 """Trims and reaches, as flat objects and as text."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -8,8 +9,8 @@ from numpy.typing import NDArray
 from tintlab.colorimetry import Lab_to_XYZ, XYZ_to_swatch
 from tintlab.glow import Look
 from tintlab.inset import Inset
-from tintlab.report.data import YARDSTICK, exposed
-from tintlab.report.text import block, line
+from tintlab.report.data import YARDSTICK, exposed, flat
+from tintlab.report.text import block, line, remark
 from tintlab.solve.dose import Doses, Part
 from tintlab.solve.front import Choice
 from tintlab.solve.limits import Limits
@@ -17,11 +18,13 @@ from tintlab.solve.seen import Finding
 from tintlab.solve.trim import Fix, Trim
 from tintlab.spectrum import WAVELENGTHS
 from tintlab.starved import starved_words
+from tintlab.verdict import predict
 
 Array = NDArray[np.float64]
 
 PLACES = {"led": "on each LED", "viewer": "on the face"}
 ROWS = 6  # of a front that are printed
+INK_FLAGS = ("glows by itself", "fades")  # of those that coats bring along
 BANDS = 3  # passbands of an ideal filter that are printed; more are in the JSON
 
 
@@ -49,15 +52,28 @@ def _choice(inset: Inset, fix: Fix, choice: Choice) -> dict[str, Any]:
     }
 
 
+def _sureness(inset: Inset, fix: Fix) -> dict[str, Any]:
+    """How sure the choice of one side is, and what to know of its inks."""
+    found = predict(inset, piece=fix.coated())
+    said = flat(found)
+    own = [f for f in said["flags"] if f["name"] in INK_FLAGS]
+    return {
+        "difference_5_95": said["difference_5_95"],
+        "light_kept_5_95": said["light_kept_5_95"],
+        "within": said["within"],
+        "flags": own if fix.choice.combination else [],
+    }
+
+
 def trim_answer(
     inset: Inset, found: Trim, finding: Finding | None, again: Doses | None
 ) -> dict[str, Any]:
     """Return everything that was weighed for a finished piece."""
-    fixes = [
+    fixes: list[dict[str, Any]] = [
         {
             "side": fix.side,
             "emitter": fix.emitter,
-            "take": _choice(inset, fix, fix.choice),
+            "take": _choice(inset, fix, fix.choice) | _sureness(inset, fix),
             "front": [_choice(inset, fix, choice) for choice in fix.answer.front[:40]],
             "front_size": len(fix.answer.front),
             "combinations": fix.answer.total,
@@ -81,7 +97,7 @@ def trim_answer(
         },
         "starved": starved_words(found.fixes[0].before.radiance),
         "finding": None if finding is None else _finding(finding),
-        "sentence": sentence(inset, found, again),
+        "sentence": sentence(inset, found, again, [fix["take"] for fix in fixes]),
         "yardstick": YARDSTICK,
     }
 
@@ -127,26 +143,28 @@ def _again(found: Trim, again: Doses) -> dict[str, Any]:
     }
 
 
-def sentence(inset: Inset, found: Trim, again: Doses | None) -> str:
-    """Say in plain words what to do."""
+def sentence(
+    inset: Inset, found: Trim, again: Doses | None, takes: Sequence[dict[str, Any]]
+) -> str:
+    """Say in plain words what to do; `takes` are the choices of the fixes."""
     said = []
     tolerance = 0.0
     if inset.target is not None and inset.target.region is None:
         tolerance = inset.target.tolerance
     start = _number(found.difference)
     best = None
-    for fix in found.fixes:
-        choice = fix.choice
+    for fix, take in zip(found.fixes, takes, strict=True):
+        choice, sure = fix.choice, _sure(take)
         if fix.emitter:
             said.append(
                 f"{fix.emitter} instead, {words_of(fix, choice)}: {start} -> "
-                f"{_number(choice.difference)}, {fix.against_now(choice) * 100:.0f} % "
-                "of the light you have now."
+                f"{_number(choice.difference)}{sure}, "
+                f"{fix.against_now(choice) * 100:.0f} % of the light you have now."
             )
         elif choice.combination:
             said.append(
-                f"{words_of(fix, choice)}: {start} -> {_number(choice.difference)}, "
-                f"keeps {fix.against_now(choice) * 100:.0f} % of the light now."
+                f"{words_of(fix, choice)}: {start} -> {_number(choice.difference)}"
+                f"{sure}, keeps {fix.against_now(choice) * 100:.0f} % of the light now."
             )
             best = min(choice.difference, best if best is not None else 1e9)
     if best is None and found.difference <= tolerance:
@@ -170,17 +188,24 @@ def sentence(inset: Inset, found: Trim, again: Doses | None) -> str:
     if again is not None:
         recipe = again.recipes[0]
         gain = recipe.light_kept / max(found.fixes[0].before.light_kept, 1e-9)
-        if recipe.difference < nearest - 0.5 or gain > 1.3:
-            doses = " + ".join(
-                f"{p.dose or f'{p.minutes:g} min'} {p.bottle.name}"
-                for p in recipe.parts
-            )
+        nearer = recipe.difference < nearest - 0.5
+        if nearer or gain > 1.3:
+            doses = " + ".join(written(part) for part in recipe.parts)
+            merit = "comes nearer" if nearer else "keeps more light"
             said.append(
-                f"Pouring again does better: {doses}: {start} -> "
+                f"Pouring again {merit}: {doses}: {start} -> "
                 f"{_number(recipe.difference)}, {gain * 100:.0f} % of the light you "
                 "have now."
             )
     return " ".join(said)
+
+
+def _sure(take: dict[str, Any]) -> str:
+    """Write the range of a choice, and what makes it unsure."""
+    low, high = take["difference_5_95"]
+    glows = [f for f in take["flags"] if f["name"] == "glows by itself"]
+    words = "; an ink in it glows by itself, so try one LED first" if glows else ""
+    return f" ({_number(low)} to {_number(high)} plausible{words})"
 
 
 def written(part: Part) -> str:
@@ -190,7 +215,8 @@ def written(part: Part) -> str:
 
 
 def _number(value: float) -> str:
-    return f"{value:.4f}" if abs(value) < 0.3 else f"{value:.1f}"
+    """Write a CIEDE2000, or a distance in u'v', which is far smaller."""
+    return f"{value:.4f}" if abs(value) < 0.1 else f"{value:.1f}"
 
 
 def _gap(value: float) -> str:
@@ -203,13 +229,17 @@ def trim_text(answer: dict[str, Any]) -> str:
     if answer["finding"]:
         lines += ["", *_finding_lines(answer["finding"])]
     lines += ["", line("do", answer["sentence"])]
+    flags = [flag for fix in answer["fixes"] for flag in fix["take"]["flags"]]
+    texts = dict.fromkeys(remark(f["name"], f["sentence"]) for f in flags)
+    lines += ["", *texts] if texts else []
     for fix in answer["fixes"]:
         title = (
             fix["emitter"]
             or {"led": "LED side", "viewer": "viewer's side"}[fix["side"]]
         )
         lines += ["", f"  {title}  (coats, difference, light kept of now)"]
-        rows = [fix["take"], *[c for c in fix["front"] if c != fix["take"]]]
+        others = [c for c in fix["front"] if c["coats"] != fix["take"]["coats"]]
+        rows = [fix["take"], *others]
         lines += [
             f"    {block(row['hex'], 4)} {_number(row['difference']):>7} "
             f"{row['light_against_now'] * 100:>4.0f} %  {row['words']}"

@@ -1,5 +1,6 @@
 """What chips taught, and which chips to cast: text and JSON."""
 
+import textwrap
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -7,13 +8,15 @@ from typing import Any
 import numpy as np
 
 from tintlab.cautions import cautions
-from tintlab.chips.keep import Plan, quoted
+from tintlab.chips.casts import Cast
+from tintlab.chips.keep import Plan
 from tintlab.chips.ladder import Ladder
 from tintlab.chips.learn import Lesson, quantity
 from tintlab.chips.metered import Metered
-from tintlab.chips.plan import Advice, Cast
+from tintlab.chips.plan import Advice
+from tintlab.chips.story_file import quoted
 from tintlab.colourants import Bottle, Colourant
-from tintlab.report.text import line, remark
+from tintlab.report.text import WIDTH, line, remark
 from tintlab.solve.measures import SERIAL
 
 Answer = dict[str, Any]
@@ -30,6 +33,9 @@ NEXT = {
     "laddered": "a spectrometer's reading of a chip would make it metered",
     "metered": "nothing: this is as good as it gets",
 }
+FINER = "camera raw, a second exposure, or more chips narrow it"
+
+FOREIGN = 15.0  # [nm] of a band, beyond what solvents and resins do; common practice
 
 
 def _figures(value: float, digits: int = 4) -> float:
@@ -103,6 +109,7 @@ def _learned(ladder: Ladder, prior: Colourant, plan: Plan | None) -> Answer:
     """Say what is known of one bottle or ink before and after."""
     key = quantity(ladder, prior)
     after = prior if plan is None else plan.after
+    cast = key == "strength"  # a spectrum teaches about bottles in cast chips only
     by_drop = (
         isinstance(prior, Bottle)
         and isinstance(after, Bottle)
@@ -123,8 +130,20 @@ def _learned(ladder: Ladder, prior: Colourant, plan: Plan | None) -> Answer:
         "drop_spread": after.drop_spread if isinstance(after, Bottle) else None,
         "shift": None if after.shift is None else [_figures(v, 3) for v in after.shift],
         "width": None if after.width is None else [_figures(v, 3) for v in after.width],
+        "cure": after.cure if isinstance(after, Bottle) else "",
+        "cures": [
+            {
+                "cure": one.cure,
+                "after": _figures(one.strength),
+                "after_spread": _figures(one.spread, 3),
+                "shift": None
+                if one.shift is None
+                else [_figures(v, 3) for v in one.shift],
+            }
+            for one in (after.cures if isinstance(after, Bottle) else ())
+        ],
         "file": None if plan is None else str(plan.path),
-        "next": NEXT[after.grade],
+        "next": FINER if after.grade == "laddered" and not cast else NEXT[after.grade],
     }
 
 
@@ -180,10 +199,36 @@ def _learned_lines(one: Answer) -> list[str]:
                 "keep to drops, or weigh 50 of them before you dose grams",
             )
         )
-    if one["shift"] is not None and abs(one["shift"][0]) > one["shift"][1]:
-        lines.append(line("", f"its band lies {one['shift'][0]:+.0f} nm off its dye's"))
+    lines += [line("", text) for text in _band(one)]
+    if one["cure"]:
+        lines.append(line("", f"as cured by {one['cure']}, like the chips"))
+    for other in one["cures"]:
+        factor, spread = other["after"] / one["after"], other["after_spread"]
+        low, high = other["after"] / spread, other["after"] * spread
+        lines.append(
+            line(
+                f"  {other['cure']}",
+                f"{other['after']:g} ({low:.2g} to {high:.2g}) in this cure, "
+                f"{factor:.2f} times as much",
+            )
+        )
+        lines += [line("", text) for text in _band(other)]
     lines.append(line("next", one["next"]))
     return lines
+
+
+def _band(one: Answer) -> list[str]:
+    """Say where the band lies, when it is not where the dye's file has it."""
+    if one["shift"] is None or abs(one["shift"][0]) <= one["shift"][1]:
+        return []
+    shift = one["shift"][0]
+    text = f"its band lies {shift:+.0f} nm off its dye's"
+    if abs(shift) > FOREIGN:
+        text += (
+            ", more than resins move a dye: is it another dye, or another bottle in "
+            "the picture?"
+        )
+    return [text]
 
 
 def kept_text(answer: Answer, *, keep: bool) -> str:
@@ -268,15 +313,21 @@ def plan_text(answer: Answer) -> str:
     lines.append("  Labels to cut out:")
     lines += _strip(answer)
     lines += ["", "  The one photo to take:"]
-    lines += [remark(str(i), text) for i, text in enumerate(answer["photo"], 1)]
+    lines += [_item(f"{i}.", text) for i, text in enumerate(answer["photo"], 1)]
     if answer["weigh"]:
         names = " and of ".join(answer["weigh"])
-        lines.append(
-            remark("drops", f"weigh 50 drops of {names} once, and write it in")
-        )
+        lines += ["", line("and once", f"weigh 50 drops of {names}; write it in")]
     lines += ["", "  Take care:"]
-    lines += [remark("care", text) for text in answer["cautions"]]
+    lines += [_item("-", text) for text in answer["cautions"]]
     return "\n".join(lines)
+
+
+def _item(mark: str, text: str) -> str:
+    """Write one item of a list, wrapped."""
+    indent = f"  {mark} "
+    return textwrap.fill(
+        text, WIDTH, initial_indent=indent, subsequent_indent=" " * len(indent)
+    )
 
 
 def _twice(chip: Answer) -> str:
@@ -353,4 +404,5 @@ def _layer_lines(cast: Cast) -> list[str]:
         time = f"{layer.bathed[0].minutes:g} min"
         return [*lines, f'dyes = [{{ bottle = {name}, time = "{time}" }}]']
     lines.append(f'batch = "{layer.batch:g} g"')
+    lines += [f'cure = "{layer.cure}"'] if layer.cure else []
     return [*lines, f'dyes = [{{ bottle = {name}, dose = "{cast.amount}" }}]']

@@ -7,10 +7,17 @@ from typing import Any
 import numpy as np
 
 from tintlab.chips.aim import Aim
+from tintlab.chips.keep import Kept
 from tintlab.chips.photo import PhotoReadings
 from tintlab.chips.photo_emitter import Resemblance
 from tintlab.chips.photo_patch import CHANNELS
-from tintlab.colorimetry import Lab_to_XYZ, XYZ_to_swatch
+from tintlab.chips.story_file import quoted
+from tintlab.colorimetry import (
+    Lab_to_XYZ,
+    XYZ_to_swatch,
+    XYZ_to_xy,
+    spectrum_to_XYZ,
+)
 from tintlab.report.text import block, line, remark
 from tintlab.report.words import described
 
@@ -89,39 +96,91 @@ def readings_text(answer: Answer) -> str:
     for chip in answer["chips"]:
         lines += [remark(chip["name"], note) for note in chip["notes"]]
     lines += [remark("note", note) for note in answer["notes"]]
-    return "\n".join(lines).rstrip()
+    lines += ["", "  To paste into a chips file, where the photo is not named:"]
+    return "\n".join([*lines, "", *_pasted(answer)])
 
 
-def emitter_answer(found: Resemblance) -> Answer:
-    """Return a flat object: probabilities of families and of lights."""
+def _pasted(answer: Answer) -> list[str]:
+    """Write [camera] and the ratios; 0 is a channel that is not used."""
+    kind = "raw" if answer["evidence"] == "raw" else "jpeg"
+    lines = ["[camera]", f'kind = "{kind}"']
+    lines += ["checked = true"] if answer["evidence"] == "checked" else []
+    lines += ["dark = true"] if answer["stray"] is not None else []
+    for chip in answer["chips"]:
+        numbers = ", ".join(f"{ratio or 0:.4g}" for ratio in chip["ratio"])
+        lines += ["[[chip]]", f"name = {quoted(chip['name'])}", f"ratio = [{numbers}]"]
+    return lines
+
+
+def emitter_answer(found: Resemblance | None, kept: Kept | None = None) -> Answer:
+    """Return a flat object: probabilities of families and of lights, what was kept."""
+    light = None if kept is None else kept.light
     return {
-        "channels": [round(float(v), 4) for v in found.ratio],
-        "resembles": found.resembles,
-        "families": {name: round(p, 3) for name, p in found.families.items()},
-        "lights": [
+        "channels": None if found is None else [_rounded(v) for v in found.ratio],
+        "resembles": None if found is None else found.resembles,
+        "families": {}
+        if found is None
+        else {name: round(p, 3) for name, p in found.families.items()},
+        "lights": []
+        if found is None
+        else [
             {"name": one.name, "family": one.family, "probability": round(p, 3)}
             for one in found.likely
             if (p := one.probability) >= 0.005
         ],
-        "notes": list(found.notes),
+        "light": None if light is None else light.name,
+        "light_evidence": None if light is None else light.source.citation,
+        "light_hex": None
+        if light is None
+        else XYZ_to_swatch(LIT * _unit(spectrum_to_XYZ(light.power))).hex,
+        "light_xy": None
+        if light is None
+        else [round(float(v), 4) for v in XYZ_to_xy(spectrum_to_XYZ(light.power))],
+        "light_bin_nm": light.peak_spread if light and light.peak_spread else None,
+        "light_bin_steps": light.steps if light and light.steps else None,
+        "notes": [] if found is None else list(found.notes),
+        "written": [] if kept is None else [str(path) for path in kept.written],
     }
 
 
+LIT = 0.6  # Y at which a light is shown
+
+
+def _unit(XYZ: Any) -> Any:
+    return XYZ / XYZ[1]
+
+
 def emitter_text(answer: Answer) -> str:
-    """Write what the LED may be."""
-    lines = ["What this LED may be, of the lights on the shelf", ""]
-    lines += [
-        f"  {p * 100:>3.0f} %  {name}"
-        for name, p in answer["families"].items()
-        if p >= 0.01
-    ]
-    lines += ["", "  one by one"]
-    lines += [
-        f"  {one['probability'] * 100:>3.0f} %  {one['name']}"
-        for one in answer["lights"][:6]
-    ]
-    lines += ["", *(remark("note", note) for note in answer["notes"])]
-    return "\n".join(lines)
+    """Write what the LED may be, and what was kept."""
+    lines = []
+    if answer["lights"]:
+        lines += ["What this LED may be, of the lights on the shelf", ""]
+        lines += [
+            f"  {p * 100:>3.0f} %  {name}"
+            for name, p in answer["families"].items()
+            if p >= 0.01
+        ]
+        lines += ["", "  one by one"]
+        lines += [
+            f"  {one['probability'] * 100:>3.0f} %  {one['name']}"
+            for one in answer["lights"][:6]
+        ]
+        lines.append("")
+    if answer["light"] is not None:
+        x, y = answer["light_xy"]
+        wide = (
+            f"peak within {answer['light_bin_nm']:.0f} nm"
+            if answer["light_bin_nm"]
+            else f"bin of {answer['light_bin_steps']:.0f} steps"
+        )
+        lines += [
+            f"  {'light':<12} {block(answer['light_hex'])} {answer['light']}",
+            line("", f"{answer['light_evidence']}: x {x:.3f} y {y:.3f}, {wide}"),
+            "",
+        ]
+    lines += [remark("note", note) for note in answer["notes"]]
+    lines += [f"wrote {path}" for path in answer["written"]]
+    return "\n".join(lines).rstrip()
 
 
 def aim_answer(found: Aim, pictures: Sequence[Path]) -> Answer:

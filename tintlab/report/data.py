@@ -41,7 +41,8 @@ FIELDS = {
     "face_Lab": "CIELAB of the unlit face; its white is the room's",
     "face_words": "in words",
     "face_luminance": "unlit [cd/m2]; null without a size",
-    "target_hex": "sRGB; null without a colour target",
+    "target_hex": "sRGB, exposed as compared; null without a colour target",
+    "target_hex_written": "sRGB at its own lightness",
     "target_words": "in words",
     "target_Lab": "CIELAB relative to D65; null without a colour target",
     "target_region": "name of the region; null without one",
@@ -60,6 +61,8 @@ FIELDS = {
     "together": "share left for causes acting together [-]",
     "starved": "bands in which the light itself has nothing [nm]",
     "flags": "name and sentence",
+    "over_face": "evenness and zones, see facing.FIELDS; null when not asked for",
+    "battery": "what its battery makes of it, see powering.FIELDS; null without one",
     "cautions": "the usual ones for these materials",
     "notes": "what was assumed in reading the file",
     "yardstick": "the conventions behind the numbers",
@@ -71,7 +74,11 @@ YARDSTICK = (
 )
 
 
-def flat(prediction: Prediction) -> dict[str, Any]:
+def flat(
+    prediction: Prediction,
+    battery: dict[str, Any] | None = None,
+    over_face: dict[str, Any] | None = None,
+) -> dict[str, Any]:
     """Return everything that one answer carries, with the keys of `FIELDS`."""
     inset, look, spread = prediction.inset, prediction.look, prediction.spread
     target = inset.target
@@ -108,6 +115,9 @@ def flat(prediction: Prediction) -> dict[str, Any]:
         "target_hex": None
         if wanted is None
         else XYZ_to_swatch(exposed(Lab_to_XYZ(wanted), target)).hex,
+        "target_hex_written": None
+        if wanted is None
+        else XYZ_to_swatch(Lab_to_XYZ(wanted)).hex,
         "target_words": None if wanted is None else described(wanted),
         "target_Lab": None if wanted is None else _rounded(wanted, 2),
         "target_region": target.region.name if target and target.region else None,
@@ -133,7 +143,16 @@ def flat(prediction: Prediction) -> dict[str, Any]:
         "flags": [
             {"name": flag.name, "sentence": flag.sentence} for flag in prediction.flags
         ],
-        "cautions": cautions(inset, look.luminance),
+        "over_face": over_face,
+        "battery": battery,
+        "cautions": [
+            *dict.fromkeys(
+                [
+                    *([] if battery is None else battery["cautions"]),
+                    *cautions(inset, look.luminance),
+                ]
+            )
+        ],
         "notes": list(inset.notes),
         "yardstick": YARDSTICK,
     }

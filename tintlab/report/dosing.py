@@ -4,6 +4,7 @@ import textwrap
 from typing import Any
 
 from tintlab.colorimetry import XYZ_to_swatch
+from tintlab.inset import Layer
 from tintlab.report.data import YARDSTICK, flat
 from tintlab.report.text import WIDTH, block, line, remark
 from tintlab.solve.dose import Doses, Part, Recipe
@@ -12,10 +13,12 @@ from tintlab.solve.twin import Twin
 from tintlab.units import OUNCE
 from tintlab.verdict import predict
 
+FAR = 10.0  # CIEDE2000; CIE 142:2001 is for less than about 5, from memory
+
 
 def weight(grams: float) -> str:
-    """Write a mass in grams and ounces."""
-    return f"{grams:.4g} g ({grams / OUNCE:.3g} oz)"
+    """Write a mass to 0.1 g, and in ounces."""
+    return f"{grams:.1f} g ({grams / OUNCE:.3g} oz)"
 
 
 def _part(part: Part) -> dict[str, Any]:
@@ -49,10 +52,10 @@ def _made_as(part: Part) -> str:
 
 def dose_answer(found: Doses) -> dict[str, Any]:
     """Return everything about the doses, with one prediction each."""
-    recipes = [_recipe(recipe) for recipe in found.recipes]
     first = found.recipes[0].inset
     layer = first.layers[found.layer]
-    answer = {
+    recipes = [{**_recipe(one), **_parts_of(one, layer)} for one in found.recipes]
+    return {
         "name": first.name,
         "layer": found.layer + 1,
         "bottles_looked_at": found.bottles,
@@ -62,11 +65,18 @@ def dose_answer(found: Doses) -> dict[str, Any]:
         "pours": found.pours,
         "yardstick": YARDSTICK,
     }
-    if layer.kind == "cast" and layer.batch:
-        share = layer.batch * layer.share_a
-        answer["part_a"] = round(share - found.extra_a, 3)
-        answer["part_b"] = round(layer.batch - share, 3)
-    return answer
+
+
+def _parts_of(recipe: Recipe, layer: Layer) -> dict[str, Any]:
+    """Weigh parts A and B of a cast layer; part A in the let-downs is taken off."""
+    if layer.kind != "cast" or not layer.batch:
+        return {}
+    share = layer.batch * layer.share_a
+    return {
+        "part_a": round(share - recipe.extra_a, 3),
+        "part_b": round(layer.batch - share, 3),
+        "part_a_taken_off": round(recipe.extra_a, 3),
+    }
 
 
 def _recipe(recipe: Recipe) -> dict[str, Any]:
@@ -75,6 +85,7 @@ def _recipe(recipe: Recipe) -> dict[str, Any]:
         *("glow_hex", "face_hex", "glow_words", "face_words", "light_kept"),
         *("light_kept_5_95", "difference_5_95", "within", "verdict", "reason"),
         *("spread_hex", "causes", "flags", "cautions", "target_hex", "luminance"),
+        "target_region",
     )
     return {
         "how": recipe.how,
@@ -116,9 +127,19 @@ def dose_text(answer: dict[str, Any]) -> str:
         lines += [
             line("make", part["made_as"]) for part in recipe["parts"] if part["made_as"]
         ]
+        lines += _weighed(recipe)
     lines += ["", *_batch_lines(answer)]
     first = answer["recipes"][0]
     lines += [remark(flag["name"], flag["sentence"]) for flag in first["flags"]]
+    if not first["target_region"] and first["difference"] > FAR:
+        lines.append(
+            remark(
+                "far apart",
+                f"CIEDE2000 is made for small differences; beyond about {FAR:g} it "
+                "says that colours differ, not which of two looks nearer: go by the "
+                "swatches",
+            )
+        )
     lines += ["", "  Take care:"]
     lines += [
         textwrap.fill(text, WIDTH, initial_indent="  - ", subsequent_indent="    ")
@@ -134,16 +155,18 @@ def _steps(part: dict[str, Any]) -> str:
     )
 
 
+def _weighed(recipe: dict[str, Any]) -> list[str]:
+    """Say what is weighed of parts A and B for this recipe."""
+    if "part_a" not in recipe:
+        return []
+    off = recipe["part_a_taken_off"]
+    less = f"; {off:.3g} g of part A are in the let-downs" if off else ""
+    parts = f"part A {weight(recipe['part_a'])}, part B {weight(recipe['part_b'])}"
+    return [line("weigh", parts + less)]
+
+
 def _batch_lines(answer: dict[str, Any]) -> list[str]:
     lines = []
-    if "part_a" in answer:
-        lines.append(
-            line(
-                "weigh",
-                f"part A {weight(answer['part_a'])}, part B {weight(answer['part_b'])}"
-                " (part A in let-downs is taken off)",
-            )
-        )
     if answer["pours"] > 1:
         lines.append(
             line(

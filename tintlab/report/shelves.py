@@ -1,5 +1,6 @@
 """What the shelf holds, as rows and as one material's facts."""
 
+import contextlib
 from pathlib import Path
 from typing import Any
 
@@ -18,7 +19,7 @@ from tintlab.colourants import (
     specific_absorbance,
 )
 from tintlab.errors import ShelfError, TintlabError
-from tintlab.materials import Diffuser, Emitter, Medium, Region, Room, Wall
+from tintlab.materials import Battery, Diffuser, Emitter, Medium, Region, Room, Wall
 from tintlab.optics import Slab, fluxes
 from tintlab.report.text import block
 from tintlab.shelf import KINDS, Shelf, shipped
@@ -32,6 +33,13 @@ RAISES = {
     "laddered": "a spectrometer reading makes it metered",
     "metered": "nothing: this is as good as it gets",
 }
+
+LIGHT_RAISES = dict.fromkeys(
+    RAISES,
+    "the nm or K of the data sheet beside a picture narrows it; a spectrometer's file, "
+    'with file = "reading.csv", makes it metered',
+)
+LIGHT_RAISES["metered"] = RAISES["metered"]
 
 
 def listing(shelf: Shelf, kind: str | None) -> list[Row]:
@@ -53,7 +61,7 @@ def _row(kind: str, material: Any) -> Row:
         "kind": kind,
         "swatch": material_swatch(material),
         "what": _what(material),
-        "evidence": getattr(material, "grade", material.source.kind),
+        "evidence": getattr(material, "grade", "") or material.source.kind,
         "own": own,
     }
 
@@ -78,6 +86,9 @@ def _what(material: Any) -> str:
         return f"{material.thickness:g} mm, passes {passed * 100:.0f} %"
     if isinstance(material, Room):
         return f"{material.illuminance:g} lx, {material.white}, {material.surround}"
+    if isinstance(material, Battery):
+        most = material.capacity[:, 1].max()
+        return f"{material.nominal_voltage:g} V, {most:g} mAh"
     return f"{len(material.corners)} corners"
 
 
@@ -118,10 +129,12 @@ def by_name(shelf: Shelf, name: str, kind: str | None) -> Any:
         return shelf.find(kind, name)
     names: list[str] = []
     for one in KINDS:
-        try:
+        names += shelf.known(one)
+        if name in shelf.known(one):
             return shelf.find(one, name)
-        except ShelfError:
-            names += shelf.names(one)
+    for one in KINDS:
+        with contextlib.suppress(ShelfError):
+            return shelf.find(one, name)
     raise ShelfError(
         f'asked for "{name}"; {document.nearest(name, names)}'
         'try "tintlab shelf search" with one word of it'
@@ -193,15 +206,22 @@ def facts(material: Any) -> Row:
             continue
         if key == "dyes":
             answer[key] = [f"{dye.name}, share {share:g}" for dye, share in value]
+        elif key == "cures" and isinstance(material, Bottle):
+            answer[key] = [
+                f"{one.cure}: strength {one.strength:.3g} within a factor "
+                f"{one.spread:.3g}"
+                for one in value
+            ]
         else:
             answer[key.replace("dye_class", "class")] = value
     if isinstance(material, Dye) and (
         material.specific_absorbance or material.molar_absorptivity
     ):
         answer["E(1%,1cm)"] = round(specific_absorbance(material), 1)
-    if hasattr(material, "grade"):
+    if getattr(material, "grade", ""):
         answer["grade"] = material.grade
-        answer["to raise it"] = RAISES[material.grade]
+        raises = LIGHT_RAISES if isinstance(material, Emitter) else RAISES
+        answer["to raise it"] = raises[material.grade]
     answer["evidence"] = material.source.kind
     answer.update({"reading": list(material.notes)} if material.notes else {})
     for key in ("citation", "where", "licence", "conditions", "uncertainty", "note"):

@@ -5,6 +5,8 @@ from typing import Any
 
 import click
 
+from tintlab.report.facing import face_lines, zone_patches
+
 WIDTH = 78
 
 
@@ -52,18 +54,26 @@ def glow_text(answer: dict[str, Any]) -> str:
         _patch("face, unlit", answer["face_hex"], answer["face_words"]),
     ]
     if answer["target_hex"]:
-        lines.append(_patch("target", answer["target_hex"], answer["target_words"]))
+        own = answer["target_hex_written"]
+        other = f"; brightened to compare, {own} as written"
+        words = answer["target_words"] + (other if own != answer["target_hex"] else "")
+        lines.append(_patch("target", answer["target_hex"], words))
     if answer["target_region"]:
         lines.append(line("target", f"the region {answer['target_region']}"))
     patches = "".join(block(colour, 4) for colour in answer["spread_hex"])
     ends = f"{answer['spread_hex'][0]} to {answer['spread_hex'][-1]}"
-    lines += [f"  {'could be':<12} {patches} {ends}, 5 to 95 %", ""]
+    lines.append(f"  {'could be':<12} {patches} {ends}, 5 to 95 %")
+    if answer["over_face"]:
+        lines += [_patch(*patch) for patch in zone_patches(answer["over_face"])]
+    lines.append("")
     if answer["verdict"]:
         lines.append(line("verdict", answer["verdict"].upper()))
         lines.append(line("", answer["reason"]))
     else:
         lines.append(line("verdict", f"none: {answer['reason']}"))
     lines += _numbers(answer)
+    if answer["over_face"]:
+        lines += [line(*pair) for pair in face_lines(answer["over_face"])]
     if answer["causes"]:
         named = [f"{c['label']} {c['share'] * 100:.0f} %" for c in answer["causes"][:4]]
         if answer["together"] > 0.03:
@@ -72,10 +82,14 @@ def glow_text(answer: dict[str, Any]) -> str:
     if answer["starved"]:
         bands = ", ".join(f"{a:g} to {b:g} nm" for a, b in answer["starved"])
         lines.append(line("starved", f"this light has almost nothing at {bands}"))
+    if answer["battery"]:
+        lines += battery_lines(answer["battery"])
     lines.append("")
     for flag in answer["flags"]:
         lines.append(remark(flag["name"], flag["sentence"]))
     lines += [remark("note", note) for note in answer["notes"]]
+    if answer["battery"]:
+        lines += [remark("battery", note) for note in answer["battery"]["notes"]]
     lines += ["", "  Take care:"]
     lines += [
         textwrap.fill(text, WIDTH, initial_indent="  - ", subsequent_indent="    ")
@@ -163,3 +177,50 @@ def extra_text(extra: dict[str, Any]) -> str:
         shown = "  ".join(f"{v:g}" for v in value) if isinstance(value, list) else value
         lines.append(f"    {key.replace('_', ' '):<32} {shown}")
     return "\n".join(lines)
+
+
+def duration(value: float | None) -> str:
+    """Write a time as a maker says it."""
+    if value is None:
+        return "never"
+    if value < 1:
+        return f"{value * 60:.2g} min"
+    return f"{value:.2g} h" if value < 72 else f"{value / 24:.2g} days"
+
+
+def battery_lines(answer: dict[str, Any]) -> list[str]:
+    """Write the block for a terminal."""
+    lines = [line("battery", answer["battery"])]
+    if answer["hours"] is not None:
+        currents = [
+            " / ".join(f"{v:.3g}" for v in one) for one in answer["led_current"]
+        ]
+        lines.append(
+            line("an LED gets", f"{' and '.join(currents)} mA fresh / half / flat")
+        )
+        lines.append(line("on battery", bright_words(answer)))
+        lines.append(line("lasts", lasts_words(answer)))
+    return lines
+
+
+def bright_words(answer: dict[str, Any]) -> str:
+    """Say how bright it is fresh, half drawn and flat."""
+    if answer["luminance"] is not None:
+        shown = " / ".join(amount(v) for v in answer["luminance"]) + " cd/m2"
+    else:
+        shown = " / ".join(f"{100 * v:.0f} %" for v in answer["light"])
+    text = f"{shown} fresh / half / flat"
+    if answer["drift"][-1] >= 1:
+        text += f"; its hue turns by {answer['drift'][-1]:.1f} CIEDE2000"
+    return text
+
+
+def lasts_words(answer: dict[str, Any]) -> str:
+    """Say how long it lasts."""
+    half, (low, high) = answer["hours_half_light"], answer["hours_5_95"]
+    flat = f"flat after {duration(answer['hours'])}"
+    if low < high:
+        flat += f" ({duration(low)} to {duration(high)})"
+    if half is None:
+        return f"{flat}, with more than half of its light until then"
+    return f"half the light after {duration(half)}, {flat}"

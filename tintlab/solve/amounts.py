@@ -23,7 +23,7 @@ from tintlab.colorimetry import (
     spectrum_to_XYZ,
     tables,
 )
-from tintlab.colourants import Bottle, shape_of
+from tintlab.colourants import Bottle, in_cure, shape_of
 from tintlab.errors import InsetError
 from tintlab.glow import undyed, white_in
 from tintlab.inset import Inset, Layer, Target
@@ -170,6 +170,7 @@ def problem_of(
             "there is no bottle to choose from; name some with --bottle, or put your "
             "own into shelf/bottles/"
         )
+    bottles = [in_cure(bottle, chosen.cure) for bottle in bottles]
     bare = replace(chosen, dosed=(), bathed=())
     layers = (*inset.layers[:number], bare, *inset.layers[number + 1 :])
     plain = replace(inset, layers=layers)

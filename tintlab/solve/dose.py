@@ -77,7 +77,7 @@ class Recipe:
         As `glow.miss`, weighted with that of the face where one is wanted.
     light_kept : float
     harmed : tuple of str
-        Bottles whose dyes this cure may bleach, or whose water clouds the resin.
+        Bottles whose dyes this cure may bleach, or whose liquid harms the resin.
     inset : Inset
         With this dose in its layer.
     """
@@ -88,6 +88,15 @@ class Recipe:
     light_kept: float
     harmed: tuple[str, ...]
     inset: Inset
+
+    @property
+    def extra_a(self) -> float:
+        """Part A that comes with the let-downs. [g]"""
+        return sum(
+            part.grams * (1 / part.dose.let_down - 1)
+            for part in self.parts
+            if part.dose is not None
+        )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -104,8 +113,6 @@ class Doses:
         How many were looked at.
     ideal : float
         Least difference of any amounts, measurable or not.
-    extra_a : float
-        Part A that comes with the let-downs of the first recipe. [g]
     pours : int
         Into how many pours the depth is split; doses and parts A and B are for one.
     """
@@ -115,7 +122,6 @@ class Doses:
     bottles: int
     subsets: int
     ideal: float
-    extra_a: float
     pours: int
 
 
@@ -172,11 +178,6 @@ def doses(
         bottles=len(problem.bottles),
         subsets=sum(len(s) for s in sets.values()),
         ideal=min(d for s in sets.values() for _, _, d in s),
-        extra_a=sum(
-            part.grams * (1 / part.dose.let_down - 1)
-            for part in chosen[0].parts
-            if part.dose is not None
-        ),
         pours=pours,
     )
 
@@ -322,7 +323,8 @@ def _harmed(problem: Problem, bottle: Bottle) -> bool:
         return False
     harmed = layer.medium.cures.get(layer.cure, ())
     clouds = bottle.carrier == "water" and layer.kind == "cast"
-    return clouds or any(dye.dye_class in harmed for dye in dyes_of(bottle))
+    foams = bottle.carrier == "alcohol" and layer.cure == "isocyanate"
+    return clouds or foams or any(dye.dye_class in harmed for dye in dyes_of(bottle))
 
 
 def with_parts(inset: Inset, number: int, parts: Sequence[Part]) -> Inset:

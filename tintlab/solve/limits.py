@@ -24,7 +24,8 @@ from tintlab.yardstick import POLICIES
 
 Array = NDArray[np.float64]
 
-LEVELS = (0.0, 0.15, 0.3, 0.5, 0.7)  # least light for the points of the shelf
+LEAST = 0.01  # share of light at which the curves begin
+LEVELS = (LEAST, 0.15, 0.3, 0.5, 0.7)  # least light for the points of the shelf
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -101,7 +102,7 @@ def limits(
     face = face_factor(clear, solve_piece(clear, depths))
     power = with_veil(inset, inset.room, light, face)
     level = float(spectrum_to_XYZ(power)[1] / spectrum_to_XYZ(light)[1])
-    shares = np.geomspace(0.01, 1.0, max(points, 2))
+    shares = np.geomspace(LEAST, 1.0, max(points, 2))
     curves = {}
     for policy in POLICIES:
         say(f"certifying, lightness {policy}")
@@ -151,7 +152,7 @@ def _points(inset: Inset, shelf: Shelf) -> list[Point]:
         for k in sets.values():
             one, amounts, gap = k[0]
             kept = float(bound.light_kept(amounts, np.array(one)))
-            if kept < least - 1e-4:
+            if kept < max(least - 1e-4, LEAST):
                 continue
             names = " + ".join(bottles[i].name for i in one)
             key = f"{names} {kept:.2f}"

@@ -30,6 +30,7 @@ MISCOUNT = np.log(3.0)  # log deviation of a dose that was miscounted; assumed
 RARE = 0.15  # prior of a blunder against an ordinary cause; assumed
 LEAK = 0.03  # deviation of undyed light that leaks past the layer; assumed
 ROUNDS = 12
+MOVED = 0.3  # deviations below which a cause stays where it was reckoned
 GRID = np.linspace(-4, 4, 25)
 
 
@@ -207,11 +208,8 @@ def _suspects(
         float(row @ weights) * (RARE if cause.kind == "miscount" else 1.0)
         for cause, row in zip(causes, likelihood, strict=True)
     ]
-    labels = [cause.label for cause in causes]
-    changes = [
-        _change(cause, piece, float(GRID[np.argmax(row * weights)]))
-        for cause, row in zip(causes, likelihood, strict=True)
-    ]
+    best = GRID[np.argmax(likelihood * weights, axis=1)]
+    labels, changes, evidence = _grouped(causes, piece, best, evidence)
     for emitter in _others(inset, shelf):
         other = with_emitter(piece, emitter)
         swapped = [s for s in sights_of(inset, other, look(inset, piece=other), shelf)
@@ -233,6 +231,33 @@ def _suspects(
         key=lambda suspect: -suspect.probability,
     )
     return tuple(s for s in ranked if s.probability > 0.01), nothing / total
+
+
+def _grouped(
+    causes: Sequence[Cause], piece: Piece, best: Array, evidence: Sequence[float]
+) -> tuple[list[str], list[str], list[float]]:
+    """Labels, changes and evidence of suspects.
+
+    A stronger bottle, more of it and a miscount look alike: they are one suspect. A
+    cause that fits best where it was reckoned explains nothing and is left out.
+    """
+    amounts = ("strength", "dose", "miscount")
+    groups: dict[tuple[str, str], list[int]] = {}
+    for i, cause in enumerate(causes):
+        alike = cause.name and cause.kind in amounts
+        key = ("amount", cause.name) if alike else (cause.kind, cause.label)
+        if abs(best[i]) >= MOVED:
+            groups.setdefault(key, []).append(i)
+    labels, changes, sums = [], [], []
+    for (kind, name), members in groups.items():
+        first = max(members, key=lambda i: evidence[i])
+        together = kind == "amount" and len(members) > 1
+        labels.append(
+            f"strength or dose of {name}" if together else causes[first].label
+        )
+        changes.append(_change(causes[first], piece, float(best[first])))
+        sums.append(float(sum(evidence[i] for i in members)))
+    return labels, changes, sums
 
 
 def _likelihood(errors: Array) -> Array:

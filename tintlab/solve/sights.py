@@ -11,12 +11,15 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from tintlab import yardstick
+from tintlab import document, yardstick
 from tintlab.causes import Draw
 from tintlab.colorimetry import Lab_to_XYZ, XYZ_to_Lab, hex_to_XYZ
-from tintlab.errors import InsetError, ShelfError
+from tintlab.document import Document, Section
+from tintlab.errors import InsetError
 from tintlab.glow import Look, look
 from tintlab.inset import Inset
+from tintlab.inset.fields import find, parse
+from tintlab.inset.target import read_lab
 from tintlab.piece import Piece
 from tintlab.shelf import Shelf
 from tintlab.solve.trim import with_emitter
@@ -25,7 +28,6 @@ from tintlab.spread import outcomes
 Array = NDArray[np.float64]
 Outcome = Callable[[Draw], tuple[Array, Array, Array]]
 
-KEYS = ("lab", "hex", "photo", "light", "second", "sure")
 SURE_LAB = 5.0  # CIELAB error of a colour estimated by eye or from a photo; assumed
 SURE_PHOTO = 0.15  # relative error of a channel ratio, camera included; assumed
 SURE_LIGHT = 0.08  # relative error of a light-meter ratio; assumed
@@ -60,58 +62,48 @@ def sights_of(inset: Inset, piece: Piece, now: Look, shelf: Shelf) -> list[Sight
     InsetError
         When it holds nothing that can be used, or something unknown.
     """
-    said = inset.seen
-    unknown = [key for key in said if key not in KEYS]
-    if unknown:
-        raise InsetError(
-            f'{inset.path.name}: "{unknown[0]}" is not a key of [seen]; known keys: '
-            f"{', '.join(KEYS)}"
-        )
+    said = _section(inset)
     outcome = outcomes(piece, now)
-    sure = float(said.get("sure", SURE_LAB))
+    sure = said.number("sure", SURE_LAB, low=0.1, high=100)
     found = []
-    if "lab" in said or "hex" in said:
-        found.append(_colour_sight("colour", _lab(said, inset), outcome, sure))
-    if "photo" in said:
-        found.append(_photo_sight(_numbers(said["photo"], 3, "photo", inset), outcome))
-    if "light" in said:
-        found.append(_light_sight(float(said["light"]), outcome))
-    if "second" in said:
-        second = said["second"]
-        if not isinstance(second, dict) or "emitter" not in second:
-            raise InsetError(
-                f"{inset.path.name}: second takes an LED and a colour: second = "
-                '{ emitter = "white 2730 K", lab = [60, 10, 20] }'
-            )
-        try:
-            emitter = shelf.find("emitters", str(second["emitter"]))
-        except ShelfError as problem:
-            raise InsetError(f"{inset.path.name}: second: {problem}") from None
+    if said.one_of("lab", "hex"):
+        found.append(_colour_sight("colour", _lab(said), outcome, sure))
+    photo = said.numbers("photo", 3, None)
+    if photo is not None:
+        if min(photo) <= 0:
+            said.fail("photo", f"photo = {photo}; the three ratios are above zero")
+        found.append(_photo_sight(np.array(photo), outcome))
+    if said.has("light"):
+        ratio = said.share("light", low=1e-5, high=1.5)
+        found.append(_light_sight(ratio, outcome))
+    second = said.section("second")
+    if second is not None:
+        emitter = find(second, "emitter", shelf, "emitters")
+        second.one_of("lab", "hex", required=True)
         other = with_emitter(piece, emitter)
         under = outcomes(other, look(inset, piece=other))
         name = f"colour under {emitter.name}"
-        found.append(_colour_sight(name, _lab(second, inset), under, sure))
+        found.append(_colour_sight(name, _lab(second), under, sure))
+        second.close()
+    said.close()
     if not found:
-        raise InsetError(
-            f"{inset.path.name}: [seen] has nothing to go by; add lab, hex, photo, "
-            "light or second"
+        said.missing(
+            "lab", "[seen] has nothing to go by: lab, hex, photo, light, second"
         )
     return found
 
 
-def _lab(said: dict[str, object], inset: Inset) -> Array:
-    if "hex" in said:
-        return XYZ_to_Lab(hex_to_XYZ(str(said["hex"])))
-    return _numbers(said.get("lab"), 3, "lab", inset)
+def _section(inset: Inset) -> Section:
+    """`[seen]` of the inset's file, whose mistakes are named with their line."""
+    text = document.read_text(inset.path, error=InsetError)
+    whole = Document(path=inset.path, text=text, error=InsetError)
+    return Section(document=whole, table=inset.seen, trail=("seen",))
 
 
-def _numbers(values: object, count: int, key: str, inset: Inset) -> Array:
-    rows = values if isinstance(values, list) else []
-    if len(rows) != count or not all(isinstance(v, (int, float)) for v in rows):
-        raise InsetError(
-            f"{inset.path.name}: [seen] {key} takes {count} numbers in brackets"
-        )
-    return np.array(rows, dtype=float)
+def _lab(said: Section) -> Array:
+    if "hex" in said.table:
+        return XYZ_to_Lab(parse(said, "hex", hex_to_XYZ, said.text("hex")))
+    return read_lab(said, "lab")
 
 
 def _level(XYZ: Array) -> Array:
@@ -131,8 +123,6 @@ def _colour_sight(name: str, Lab: Array, outcome: Outcome, sure: float) -> Sight
 
 def _photo_sight(ratio: Array, outcome: Outcome) -> Sight:
     """Red over green and blue over green of piece over bare LED, by a plain camera."""
-    if (ratio <= 0).any():
-        raise InsetError("[seen] photo: the three ratios are above zero")
     logs = np.log(ratio)
 
     def predict(draw: Draw) -> Array:
@@ -156,8 +146,6 @@ def camera(XYZ: Array) -> Array:
 
 
 def _light_sight(ratio: float, outcome: Outcome) -> Sight:
-    if ratio <= 0:
-        raise InsetError("[seen] light: the ratio to the undyed piece is above zero")
     return Sight(
         name="light",
         value=np.array([np.log(ratio)]),

@@ -47,6 +47,8 @@ class Fix:
         Name of another LED, or "" for the LEDs that are there.
     inks : tuple of Ink
         Those looked at.
+    piece : Piece
+        What the coats are put on.
     before : Look
         The piece as it is, with its own LEDs.
     bare : Look
@@ -60,10 +62,15 @@ class Fix:
     side: str
     emitter: str
     inks: tuple[Ink, ...]
+    piece: Piece
     before: Look
     bare: Look
     answer: Answer
     choice: Choice
+
+    def coated(self) -> Piece:
+        """Return the piece with the coats of `choice` on it."""
+        return with_coats(self.piece, self.inks, self.choice.combination, self.side)
 
     def against_now(self, choice: Choice) -> float:
         """Light of a choice over that of the piece as it is now. [-]"""
@@ -223,6 +230,7 @@ def _fix(
         side=side,
         emitter="",
         inks=tuple(usable),
+        piece=piece,
         before=before,
         bare=bare,
         answer=answer,

@@ -120,7 +120,7 @@ def _swaps(a: Inset, b: Inset) -> list[tuple[str, Inset]]:
     """B with one thing taken from A, for each thing in which they may differ."""
     found = [
         ("LED", replace(b, lights=a.lights)),
-        ("box and size", replace(b, cavity=a.cavity, size=a.size)),
+        ("box and size", replace(b, cavity=a.cavity, size=a.size, outline=a.outline)),
     ]
     if len(a.layers) == len(b.layers):
         for i, (one, other) in enumerate(zip(a.layers, b.layers, strict=True)):
