@@ -21,7 +21,7 @@ Array = NDArray[np.float64]
 Finish = Callable[[Plane, Plane], Plane]
 Visible = tuple[Plane, slice, int, int]  # stretched, its pixels across, rows from, to
 
-BAND = 64  # [rows] at a time
+BAND = 16  # [rows] at a time: what is worked on stays in cache
 WORKERS = min(os.cpu_count() or 1, 4)
 UNSEEN = 2e-5  # of the photo's white: light below it moves no code of 8 bits by 1/10
 
