@@ -27,6 +27,7 @@ SCALES = (*(LARGEST * 0.97**i for i in range(24)), SMALLEST)  # largest first
 MARGIN = 5.0  # [mm]
 UNITS = "mm|m|g|oz|kg|cd/m|lm|K|C|%|min|h|ohm|mA|drops?|coats?"
 TIE = "\N{NO-BREAK SPACE}"
+SPARED = ("Room, °C", "Next time")  # blanks that a crowded card goes without
 DOTS = "\N{HORIZONTAL ELLIPSIS}"
 
 
@@ -82,6 +83,8 @@ class Block:
         Space above. [mm]
     rank : int
         0 must be there; the highest rank is shortened and left out first.
+    whole : bool
+        Never shortened, as cautions are not.
     """
 
     kind: str
@@ -95,6 +98,7 @@ class Block:
     height: float = 0.0
     before: float = 0.6
     rank: int = 0
+    whole: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -203,7 +207,10 @@ def _less(
 ) -> list[Block]:
     """Take as many lines as are too many, or one block, from what matters least."""
     rank = max(block.rank for block in blocks)
-    rows = [len(_lines(b, width, SMALLEST, measure)) for b in blocks]
+    rows = [
+        0 if block.whole else len(_lines(block, width, SMALLEST, measure))
+        for block in blocks
+    ]
     victim = max(i for i, block in enumerate(blocks) if block.rank == rank)
     if rank == 0:
         victim = max(range(len(rows)), key=lambda i: (rows[i], i))
@@ -449,7 +456,7 @@ def back(answer: dict[str, Any]) -> list[Block]:
     ]
     words = capital(f"{answer['glow_words']}; unlit {answer['face_words']}")
     warnings = [capital(text) for text in answer["cautions"]]
-    care = _rows(warnings, 1.6, 0.2, size=6.5, marker="!", most=2, rank=3)
+    care = _rows(warnings, 1.6, 0.2, size=6.5, marker="!", whole=True)
     foot = f"tintlab {answer['date']}, {answer['file']}, {answer['fingerprint']}"
     return [
         Block(kind="boxes", boxes=_swatches(answer), height=17, size=7),
@@ -458,11 +465,17 @@ def back(answer: dict[str, Any]) -> list[Block]:
         *_rows(answer["battery"], 0.8, 0.1, size=8, most=2, rank=2),
         Block(kind="rule", before=1.0),
         *(
-            Block(kind="blank", text=text, size=8.5, height=6.4, before=0.0)
+            Block(
+                kind="blank",
+                text=text,
+                size=8.5,
+                height=6.4,
+                before=0.0,
+                rank=3 if text in SPARED else 0,
+            )
             for text in answer["blanks"]
         ),
-        *care[:-1],
-        *(replace(block, rank=0) for block in care[-1:]),
+        *care,
         Block(kind="text", text=foot, size=6.5, most=1, before=1.2),
     ]
 
