@@ -77,18 +77,21 @@ ALLOWED = {
         *("shelf", "units", "inset", "piece", "glow", "spread", "verdict"),
         *("yardstick", "picture", "chips", "starved", "colourants"),
     },
-    "cli_card": {"report", "shelf", "inset", "units", "verdict", "power"},
+    "cli_parts": {"report"},
+    "cli_shelf": {"cli_parts", "report", "shelf"},
+    "cli_card": {"cli_parts", "report", "shelf", "inset", "units", "verdict", "power"},
     "page": {
         *("errors", "document", "units", "colorimetry", "materials", "shelf", "inset"),
         *("piece", "glow", "verdict", "cautions", "solve", "chips", "proof", "report"),
         *("picture", "power"),
     },
-    "cli_page": {"errors", "page"},
-    "cli_proof": {"errors", "inset", "shelf", "proof", "report"},
-    "cli_chip": {"errors", "chips", "report", "shelf", "inset", "units"},
+    "cli_page": {"cli_parts", "errors", "page"},
+    "cli_proof": {"cli_parts", "errors", "inset", "shelf", "proof", "report"},
+    "cli_chip": {"cli_parts", "errors", "chips", "report", "shelf", "inset", "units"},
     "cli": {
         *("errors", "report", "shelf", "inset", "verdict", "solve", "piece", "units"),
-        *("cli_chip", "cli_page", "cli_card", "cli_proof", "power"),
+        *("cli_chip", "cli_page", "cli_card", "cli_proof", "cli_shelf", "cli_parts"),
+        "power",
     },
 }
 HEAVY = {

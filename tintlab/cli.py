@@ -3,8 +3,6 @@
 Modules that need numpy are imported inside the commands, so that help comes at once.
 """
 
-import os
-import sys
 from enum import IntEnum
 from pathlib import Path
 from typing import Any
@@ -15,7 +13,18 @@ from tintlab import __version__
 from tintlab.cli_card import card
 from tintlab.cli_chip import aim, chip
 from tintlab.cli_page import page
+from tintlab.cli_parts import (
+    CONTEXT,
+    FILE,
+    draw,
+    json_option,
+    plot_option,
+    progress,
+    say,
+    shelf_option,
+)
 from tintlab.cli_proof import proof
+from tintlab.cli_shelf import shelf
 from tintlab.errors import OutOfReach, TintlabError
 
 
@@ -35,7 +44,7 @@ class Group(click.Group):
         try:
             return super().invoke(ctx)
         except OutOfReach as problem:
-            _progress("done")
+            progress("done")
             click.echo(f"Out of reach: {problem}", err=True)
             ctx.exit(Status.OUT_OF_REACH)
         except TintlabError as problem:
@@ -44,45 +53,6 @@ class Group(click.Group):
         except KeyboardInterrupt:
             click.echo("stopped; nothing was written", err=True)
             ctx.exit(130)
-
-
-CONTEXT = {"help_option_names": ["-h", "--help"], "max_content_width": 90}
-FILE = click.Path(path_type=Path)
-
-shelf_option = click.option(
-    "--shelf",
-    "own_shelf",
-    type=FILE,
-    multiple=True,
-    metavar="DIR",
-    help="Your own materials; looked at first. May be given more than once.",
-)
-plot_option = click.option("--plot", type=FILE, metavar="PNG", help="Draw the answer.")
-json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-
-
-def _say(text: str) -> None:
-    """Print with colours on a terminal only, and never with NO_COLOR set."""
-    colours = sys.stdout.isatty() and not os.environ.get("NO_COLOR")
-    click.echo(text, color=colours)
-
-
-def _draw(figure: Any, path: Path) -> None:
-    """Write a figure and say so."""
-    from tintlab.report.plot import save
-
-    save(figure, path)
-    click.echo(f"wrote {path}", err=True)
-
-
-def _battery(prediction: Any, shelf: Any) -> Any:
-    """Return what the battery of a file makes of it, or None."""
-    if not prediction.inset.battery:
-        return None
-    from tintlab.power import read_supply
-    from tintlab.report.powering import battery_answer
-
-    return battery_answer(prediction, read_supply(prediction.inset, shelf))
 
 
 @click.group(cls=Group, context_settings=CONTEXT)
@@ -96,6 +66,17 @@ main.add_command(card)
 main.add_command(chip)
 main.add_command(page)
 main.add_command(proof)
+main.add_command(shelf)
+
+
+def _battery(prediction: Any, shelf: Any) -> Any:
+    """Return what the battery of a file makes of it, or None."""
+    if not prediction.inset.battery:
+        return None
+    from tintlab.power import read_supply
+    from tintlab.report.powering import battery_answer
+
+    return battery_answer(prediction, read_supply(prediction.inset, shelf))
 
 
 @main.command()
@@ -161,20 +142,20 @@ def glow(
     if plot is not None:
         from tintlab.report.plot import glow_figure
 
-        _draw(glow_figure(found[0], answers[0]), plot)
+        draw(glow_figure(found[0], answers[0]), plot)
     if face is not None:
         from tintlab.report.facemap import face_figure
 
         over = faces[0] or facing.face_answer(found[0])
-        _draw(face_figure(found[0], answers[0], over), face)
+        draw(face_figure(found[0], answers[0], over), face)
     if as_json:
-        _say(data.as_json(answers if rooms else answers[0]))
+        say(data.as_json(answers if rooms else answers[0]))
     elif rooms:
-        _say(text.rooms_text(answers))
+        say(text.rooms_text(answers))
     else:
-        _say(text.glow_text(answers[0]))
+        say(text.glow_text(answers[0]))
         for extra in extras:
-            _say("\n" + text.extra_text(extra))
+            say("\n" + text.extra_text(extra))
 
 
 @main.command()
@@ -238,17 +219,17 @@ def dose(
         bottles,
         layer=None if layer is None else layer - 1,
         scale=quantity(scale, MASSES, example="0.1 g"),
-        progress=_progress,
+        progress=progress,
     )
-    _progress("done")
+    progress("done")
     answer = dosing.dose_answer(found)
     if plot is not None:
         from tintlab.report.plot import glow_figure
         from tintlab.verdict import predict
 
         taken = predict(found.recipes[0].inset)
-        _draw(glow_figure(taken, data.flat(taken)), plot)
-    _say(data.as_json(answer) if as_json else dosing.dose_text(answer))
+        draw(glow_figure(taken, data.flat(taken)), plot)
+    say(data.as_json(answer) if as_json else dosing.dose_text(answer))
     _unreached(found.recipes[0].difference, inset)
 
 
@@ -260,14 +241,6 @@ def _unreached(difference: float, inset: Any) -> None:
             f"the nearest is a difference of {difference:.3g}, the tolerance is "
             f'{limit:g}; "tintlab reach" tells whether any dye could do it'
         )
-
-
-def _progress(stage: str) -> None:
-    """Show on a terminal what is being done."""
-    if sys.stderr.isatty():
-        click.echo(f"\r\x1b[2K{stage} ...", err=True, nl=False)
-        if stage == "done":
-            click.echo("\r\x1b[2K", err=True, nl=False)
 
 
 @main.command()
@@ -302,8 +275,8 @@ def twin(
     if plot is not None:
         from tintlab.report.charts import twin_figure
 
-        _draw(twin_figure(answer, found.a.radiance, found.b.radiance), plot)
-    _say(data.as_json(answer) if as_json else dosing.twin_text(answer))
+        draw(twin_figure(answer, found.a.radiance, found.b.radiance), plot)
+    say(data.as_json(answer) if as_json else dosing.twin_text(answer))
 
 
 @main.command()
@@ -381,17 +354,17 @@ def trim(
         emitters=others,
         sides=("led", "viewer") if side == "both" else (side,),
         most_inks=most_inks,
-        progress=_progress,
+        progress=progress,
     )
-    _progress("pouring again")
+    progress("pouring again")
     again = pour_again(inset, {} if finding is None else finding.strengths)
-    _progress("done")
+    progress("done")
     answer = advice.trim_answer(inset, found, finding, again)
     if plot is not None:
         from tintlab.report.charts import trim_figure
 
-        _draw(trim_figure(answer, advice.shown(found.fixes[0].before, inset)), plot)
-    _say(data.as_json(answer) if as_json else advice.trim_text(answer))
+        draw(trim_figure(answer, advice.shown(found.fixes[0].before, inset)), plot)
+    say(data.as_json(answer) if as_json else advice.trim_text(answer))
     nearest = [fix.choice.difference for fix in found.fixes]
     nearest += [] if again is None else [again.recipes[0].difference]
     _unreached(min(nearest), inset)
@@ -428,88 +401,13 @@ def reach(
 
     shelf = shelf_for(file, own_shelf)
     inset = read_inset(file, shelf)
-    found = limits.limits(inset, shelf, points=points, progress=_progress)
-    _progress("done")
+    found = limits.limits(inset, shelf, points=points, progress=progress)
+    progress("done")
     answer = advice.reach_answer(inset, found)
     if plot is not None:
         from tintlab.report.charts import reach_figure
 
-        _draw(reach_figure(answer, found.curves, found.light), plot)
-    _say(data.as_json(answer) if as_json else advice.reach_text(answer))
+        draw(reach_figure(answer, found.curves, found.light), plot)
+    say(data.as_json(answer) if as_json else advice.reach_text(answer))
     if inset.target is not None:
         _unreached(found.curves[inset.target.lightness].best.low, inset)
-
-
-@main.group(cls=Group)
-def shelf() -> None:
-    """List, search and show the materials on the shelf.
-
-    Example:
-
-        tintlab shelf show "crystal violet"
-    """
-
-
-@shelf.command("list")
-@click.argument("kind", required=False)
-@shelf_option
-@json_option
-def shelf_list(kind: str | None, own_shelf: tuple[Path, ...], as_json: bool) -> None:
-    """List the kinds of material, or everything of one KIND.
-
-    Example:
-
-        tintlab shelf list emitters
-    """
-    from tintlab.report import data, shelves
-    from tintlab.shelf import shelf_for
-
-    rows = shelves.listing(shelf_for(None, own_shelf), kind)
-    _say(data.as_json(rows) if as_json else shelves.table_text(rows))
-
-
-@shelf.command("search")
-@click.argument("words", nargs=-1, required=True)
-@shelf_option
-def shelf_search(words: tuple[str, ...], own_shelf: tuple[Path, ...]) -> None:
-    """Find materials by words in their name, hue, class or source.
-
-    Example:
-
-        tintlab shelf search violet
-    """
-    from tintlab.report import shelves
-    from tintlab.shelf import shelf_for
-
-    _say(shelves.table_text(shelves.search(shelf_for(None, own_shelf), words)))
-
-
-@shelf.command("show")
-@click.argument("name")
-@click.option("--kind", metavar="KIND", help="When the name is in several kinds.")
-@click.option("--plot", type=FILE, metavar="PNG", help="Draw its spectrum.")
-@shelf_option
-@json_option
-def shelf_show(
-    name: str,
-    kind: str | None,
-    plot: Path | None,
-    own_shelf: tuple[Path, ...],
-    as_json: bool,
-) -> None:
-    """Show one material: swatch, numbers, source and grade of evidence.
-
-    Example:
-
-        tintlab shelf show "crystal violet"
-    """
-    from tintlab.report import data, shelves
-    from tintlab.shelf import shelf_for
-
-    material = shelves.by_name(shelf_for(None, own_shelf), name, kind)
-    if plot is not None:
-        from tintlab.report.plot import material_figure
-
-        _draw(material_figure(material), plot)
-    facts = shelves.facts(material)
-    _say(data.as_json(facts) if as_json else shelves.facts_text(facts))

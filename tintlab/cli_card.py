@@ -5,10 +5,10 @@ from typing import Any
 
 import click
 
-FILE = click.Path(path_type=Path)
+from tintlab.cli_parts import CONTEXT, FILE, json_option, shelf_option
 
 
-@click.command(context_settings={"help_option_names": ["-h", "--help"]})
+@click.command(context_settings=CONTEXT)
 @click.argument("files", type=FILE, nargs=-1, required=True, metavar="FILE...")
 @click.option(
     "-o",
@@ -40,15 +40,8 @@ FILE = click.Path(path_type=Path)
     help="Smallest step of your scale.",
 )
 @click.option("--date", metavar="DATE", help="As 2026-11-25; today unless given.")
-@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-@click.option(
-    "--shelf",
-    "own_shelf",
-    type=FILE,
-    multiple=True,
-    metavar="DIR",
-    help="Your own materials; looked at first. May be given more than once.",
-)
+@json_option
+@shelf_option
 def card(
     files: tuple[Path, ...],
     output: Path,

@@ -4,32 +4,12 @@ Like `tintlab.cli`: arguments in, calls, prints; no arithmetic; modules that nee
 are imported inside the commands.
 """
 
-import os
-import sys
 from pathlib import Path
 
 import click
 
+from tintlab.cli_parts import CONTEXT, FILE, json_option, say, shelf_option
 from tintlab.errors import InsetError
-
-FILE = click.Path(path_type=Path)
-CONTEXT = {"help_option_names": ["-h", "--help"]}
-
-shelf_option = click.option(
-    "--shelf",
-    "own_shelf",
-    type=FILE,
-    multiple=True,
-    metavar="DIR",
-    help="Your own materials; looked at first. May be given more than once.",
-)
-json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-
-
-def _say(text: str) -> None:
-    """Print with colours on a terminal only, and never with NO_COLOR set."""
-    colours = sys.stdout.isatty() and not os.environ.get("NO_COLOR")
-    click.echo(text, color=colours)
 
 
 @click.group(context_settings=CONTEXT)
@@ -95,7 +75,7 @@ def chip_plan(
     if write is not None:
         write_new(write, chipping.chips_file(answer, advice))
         click.echo(f"wrote {write}", err=True)
-    _say(data.as_json(answer) if as_json else chipping.plan_text(answer))
+    say(data.as_json(answer) if as_json else chipping.plan_text(answer))
 
 
 @chip.command("read")
@@ -169,7 +149,7 @@ def chip_read(
     marks = marks_of(marks_file, blanks=blanks, chips=chips, known=known, dark=dark)
     found = read_photo(photo, marks=marks, second=second, flat=flat, ratio=ratio)
     answer = chipping_photo.readings_answer(found)
-    _say(data.as_json(answer) if as_json else chipping_photo.readings_text(answer))
+    say(data.as_json(answer) if as_json else chipping_photo.readings_text(answer))
 
 
 @chip.command("led")
@@ -242,7 +222,7 @@ def chip_led(
         lights=lights,
     )
     answer = chipping_photo.emitter_answer(found, kept)
-    _say(data.as_json(answer) if as_json else chipping_photo.emitter_text(answer))
+    say(data.as_json(answer) if as_json else chipping_photo.emitter_text(answer))
 
 
 @chip.command("learn")
@@ -338,16 +318,16 @@ def chip_learn(
     else:
         answer = chipping.lesson_answer(lesson, plans, written)
     if as_json:
-        _say(data.as_json(answer))
+        say(data.as_json(answer))
     else:
-        _say(chipping.lesson_text(answer) + "\n")
+        say(chipping.lesson_text(answer) + "\n")
     if not fits and keep and not anyway:
         raise InsetError(
             "these chips do not fit, so nothing was written; mend what is named "
             "above, or add --anyway"
         )
     if not as_json:
-        _say(chipping.kept_text(answer, keep=keep))
+        say(chipping.kept_text(answer, keep=keep))
 
 
 @click.command(context_settings=CONTEXT)
@@ -377,4 +357,4 @@ def aim(pictures: tuple[Path, ...], places: tuple[str, ...], as_json: bool) -> N
 
     found = aimed(regions_of(pictures, places))
     answer = chipping_photo.aim_answer(found, pictures)
-    _say(data.as_json(answer) if as_json else chipping_photo.aim_text(answer))
+    say(data.as_json(answer) if as_json else chipping_photo.aim_text(answer))

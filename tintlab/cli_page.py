@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from tintlab.cli_parts import shelf_option
 from tintlab.errors import PageError
 
 if TYPE_CHECKING:
@@ -44,14 +45,7 @@ on this computer keep it out?
 )
 @click.option("--no-open", is_flag=True, help="Print the address, open no browser.")
 @click.option("--lan", is_flag=True, help="Let a phone in the same network in; asks.")
-@click.option(
-    "--shelf",
-    "own_shelf",
-    type=click.Path(path_type=Path),
-    multiple=True,
-    metavar="DIR",
-    help="Your own materials; looked at first. May be given more than once.",
-)
+@shelf_option
 def page(
     file: Path, port: int, no_open: bool, lan: bool, own_shelf: tuple[Path, ...]
 ) -> None:

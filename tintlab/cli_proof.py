@@ -4,16 +4,13 @@ Like `tintlab.cli`: arguments in, calls, prints; no arithmetic; modules that nee
 are imported inside the command.
 """
 
-import os
 import re
-import sys
 from pathlib import Path
 
 import click
 
+from tintlab.cli_parts import CONTEXT, FILE, json_option, progress, say, shelf_option
 from tintlab.errors import InsetError
-
-FILE = click.Path(path_type=Path)
 
 
 class Balance(click.ParamType):
@@ -33,7 +30,7 @@ class Balance(click.ParamType):
         return float(found.group(1))
 
 
-@click.command(context_settings={"help_option_names": ["-h", "--help"]})
+@click.command(context_settings=CONTEXT)
 @click.argument("file", type=FILE)
 @click.option("--photo", type=FILE, metavar="PICTURE", help="Your photo of the prop.")
 @click.option(
@@ -77,15 +74,8 @@ class Balance(click.ParamType):
 @click.option(
     "--rooms", type=FILE, metavar="PNG", help="Draw the piece in its rooms, no photo."
 )
-@click.option("--json", "as_json", is_flag=True, help="Print JSON.")
-@click.option(
-    "--shelf",
-    "own_shelf",
-    type=FILE,
-    multiple=True,
-    metavar="DIR",
-    help="Your own materials; looked at first. May be given more than once.",
-)
+@json_option
+@shelf_option
 def proof(
     file: Path,
     photo: Path | None,
@@ -126,9 +116,9 @@ def proof(
 
         if rooms.exists() and rooms.samefile(file):
             raise InsetError(f'writing "{rooms}" would destroy the inset file')
-        shown = strips.draw_strip(inset, shelf, rooms, progress=_progress)
-        _progress("")
-        _say(data.as_json(shown) if as_json else strips.strip_text(shown))
+        shown = strips.draw_strip(inset, shelf, rooms, progress=progress)
+        progress("done")
+        say(data.as_json(shown) if as_json else strips.strip_text(shown))
         click.echo(f"wrote {rooms}", err=True)
     if photo is None:
         return
@@ -150,20 +140,8 @@ def proof(
         where=output,
         pair=pair,
         inputs=[file],
-        progress=_progress,
+        progress=progress,
     )
-    _progress("")
+    progress("done")
     answer = proofs.proof_answer(inset.name, made.scene, made.card, made.files)
-    _say(data.as_json(answer) if as_json else proofs.proof_text(answer))
-
-
-def _say(text: str) -> None:
-    """Print with colours on a terminal only, and never with NO_COLOR set."""
-    colours = sys.stdout.isatty() and not os.environ.get("NO_COLOR")
-    click.echo(text, color=colours)
-
-
-def _progress(stage: str) -> None:
-    """Show on a terminal what is being done."""
-    if sys.stderr.isatty():
-        click.echo(f"\r\x1b[2K{stage}{' ...' if stage else ''}", err=True, nl=False)
+    say(data.as_json(answer) if as_json else proofs.proof_text(answer))

@@ -19,7 +19,7 @@ from tintlab.errors import ShelfError
 from tintlab.inset import read_inset
 from tintlab.piece import piece_of
 from tintlab.shelf import open_shelf
-from tintlab.solve.amounts import problem_of
+from tintlab.solve.problem import problem_of
 
 TODAY = "2025-03-01"
 HEAD = """

@@ -12,9 +12,11 @@ from tintlab import yardstick
 from tintlab.errors import InsetError, OutOfReach
 from tintlab.glow import look, miss
 from tintlab.shelf import shelf_for
-from tintlab.solve.amounts import STEP, _score, optimised, problem_of
+from tintlab.solve.amounts import optimised
+from tintlab.solve.descent import score
 from tintlab.solve.dose import _recipe, candidates, doses, with_parts
 from tintlab.solve.measures import best_options
+from tintlab.solve.problem import STEP, problem_of
 from tintlab.units import dose as read_dose
 
 TIDE = Path(__file__).resolve().parents[2] / "demo" / "tide-bell" / "tide-bell.toml"
@@ -76,7 +78,7 @@ def test_ideal_amounts_equal_a_brute_force_grid(asked, lab, lightness):
         axis = np.linspace(0, 1, 101) ** 2
         grid = np.array(list(product(axis * 6, repeat=2)))
         least = min(
-            _score(problem, part, np.broadcast_to(index, part.shape), STEP).min()
+            score(problem, part, np.broadcast_to(index, part.shape), STEP).min()
             for part in np.array_split(np.minimum(grid, problem.caps[index]), 8)
         )
         assert gap <= least + 0.02  # 4 nm against 1 nm
@@ -95,8 +97,8 @@ def test_regions_equal_a_brute_force_grid(asked, shelf, region, least):
     for one, _, gap in optimised(problem)[2]:
         index = np.array(one)
         doses = np.minimum(grid, problem.caps[index])
-        score = _score(problem, doses, np.broadcast_to(index, doses.shape), STEP)
-        assert gap <= score.min() + 2e-4  # 4 nm against 1 nm
+        found = score(problem, doses, np.broadcast_to(index, doses.shape), STEP)
+        assert gap <= found.min() + 2e-4  # 4 nm against 1 nm
 
 
 @pytest.mark.parametrize("lightness", ["free", "match"])
@@ -117,7 +119,7 @@ def test_another_bottle_never_makes_it_worse(asked, lightness):
             for j in range(len(one) if len(one) > 1 else 0):
                 amounts, _ = found[(*one[:j], *one[j + 1 :])]
                 same = np.insert(amounts, j, 0.0)
-                scores = [_score(problem, same, np.array(one), step) for step in (1, 4)]
+                scores = [score(problem, same, np.array(one), step) for step in (1, 4)]
                 assert gap <= max(scores) + 0.02
 
 
@@ -129,7 +131,7 @@ def test_ideal_of_three_equals_a_general_global_optimiser(asked):
         index = np.array(one)
         bounds = [(0.0, min(cap, 6.0)) for cap in problem.caps[index]]
         other = differential_evolution(
-            lambda x, i=index: float(_score(problem, x, i, 1)),
+            lambda x, i=index: float(score(problem, x, i, 1)),
             bounds,
             seed=1,
             maxiter=60,

@@ -16,15 +16,9 @@ from numpy.typing import NDArray
 from tintlab.colourants import Bottle, dyes_of
 from tintlab.errors import InsetError, OutOfReach
 from tintlab.inset import Bathed, Dosed, Inset
-from tintlab.solve.amounts import (
-    MOST,
-    Found,
-    Problem,
-    layer_number,
-    optimised,
-    problem_of,
-)
+from tintlab.solve.amounts import MOST, Found, optimised
 from tintlab.solve.measures import Option, best_options, step_errors
+from tintlab.solve.problem import Problem, layer_number, problem_of
 from tintlab.units import Dose
 
 Array = NDArray[np.float64]

@@ -16,8 +16,9 @@ from tintlab.glow import face_factor, solve_piece, tint_depths, undyed, with_vei
 from tintlab.inset import Inset
 from tintlab.piece import piece_of
 from tintlab.shelf import Shelf
-from tintlab.solve.amounts import optimised, problem_of
+from tintlab.solve.amounts import optimised
 from tintlab.solve.dose import candidates
+from tintlab.solve.problem import problem_of
 from tintlab.solve.reach import Reach, reach, smooth_estimate
 from tintlab.starved import starved_words
 from tintlab.yardstick import POLICIES

@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tintlab.colourants import Bottle
-from tintlab.solve.amounts import LONGEST, MOST, STEP, Problem, bath
+from tintlab.solve.amounts import MOST
+from tintlab.solve.problem import LONGEST, STEP, Problem, bath
 from tintlab.units import Dose
 
 Array = NDArray[np.float64]
