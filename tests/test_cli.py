@@ -9,6 +9,7 @@ import click
 import pytest
 from click.testing import CliRunner
 
+from tintlab import cli_parts
 from tintlab.cli import main
 from tintlab.report.data import FIELDS
 
@@ -154,10 +155,10 @@ def test_terminal_shows_true_colour_and_no_color_is_honoured(monkeypatch):
     monkeypatch.setattr(
         cli.click, "echo", lambda _text, color=None, **_: shown.append(color)
     )
-    monkeypatch.setattr(cli.sys, "stdout", Terminal())
-    cli._say("x")
+    monkeypatch.setattr(cli_parts.sys, "stdout", Terminal())
+    cli_parts.say("x")
     monkeypatch.setenv("NO_COLOR", "1")
-    cli._say("x")
+    cli_parts.say("x")
     assert shown == [True, False]
 
 

@@ -104,6 +104,8 @@ def proof(
         raise click.UsageError("give --photo with --inset, or --rooms")
     if photo is not None and rooms is not None:
         raise click.UsageError("give either --photo or --rooms")
+    if exposure is not None and not -12 <= exposure <= 6:
+        raise click.UsageError("--exposure takes a number of stops, as --exposure -4")
     if photo is not None and not marks:
         raise click.UsageError("say with --inset where the inset is in the photo")
     from tintlab.inset import read_inset

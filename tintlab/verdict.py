@@ -113,8 +113,10 @@ def _verdict(
         None,
     )
     sure = outcomes.within
+    limit = 0.0 if target.region is not None else target.tolerance
+    doubtful = 0.1 < sure < 0.9 or (sure <= 0.1 and difference <= limit)
     near = "inside the region" if target.region is not None else "within tolerance"
-    if 0.1 < sure < 0.9 and cause is not None and cause.unmeasured:
+    if doubtful and cause is not None and cause.unmeasured:
         return CANT_TELL, (
             f"{sure * 100:.0f} % of the plausible outcomes are {near}, and the "
             f"{cause.label} is the largest cause: a test chip of {cause.name} would "
@@ -184,7 +186,10 @@ def _flags(inset: Inset, piece: Piece, view: Look) -> list[Flag]:
                 "absorption alone does not tell its colour; look at a test chip",
             )
         )
-    shown = XYZ_to_swatch(view.XYZ / max(view.XYZ[1], 1e-12) * min(view.XYZ[1], 1.0))
+    target = inset.target
+    free = target is not None and target.lightness == "free"
+    wanted = target.Lab if target is not None and free else None
+    shown = XYZ_to_swatch(yardstick.exposed(view.XYZ, wanted))
     if shown.beyond_srgb:
         found.append(
             Flag(

@@ -79,6 +79,19 @@ def _sides(XYZ: ArrayLike, target: ArrayLike, lightness: str) -> tuple[Array, Ar
     return XYZ_to_Lab(XYZ), compared(target, lightness=lightness)
 
 
+def exposed(XYZ: ArrayLike, target: ArrayLike | None) -> Array:
+    """Expose a colour, shape (3,), as a swatch shows it.
+
+    With the Lab of a target under "free" it comes to the common luminance, as the
+    target's own swatch does; else nothing changes but what is brighter than display
+    white, which a veil can be.
+    """
+    XYZ = np.asarray(XYZ, dtype=float)
+    if target is not None:
+        return scaled(XYZ, common_luminance(target))
+    return XYZ / max(float(XYZ[1]), 1.0)
+
+
 def stops(XYZ: ArrayLike, target: ArrayLike) -> float:
     """Exposure that brings a glow to the common luminance of "free". [stops]"""
     Y = float(np.asarray(XYZ)[1])

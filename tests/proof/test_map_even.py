@@ -196,7 +196,7 @@ def test_sentences_for_every_case(piece):
     assert "hot spots over the LEDs" in said
     bare = piece(layers="")
     said = facing.sentence(evenness_of(bare), remedy_of(bare))
-    assert "a denser diffuser hides" in said
+    assert "a denser one, hides" in said
     corner = piece(light="positions = [[-29, -29]]", depth=10, wall="black paint")
     said = facing.sentence(evenness_of(corner), remedy_of(corner))
     assert "LEDs" in said

@@ -186,6 +186,12 @@ class Layer:
     thick: float | None = None
     relief: Array | None = None
 
+    @property
+    def parts_unknown(self) -> bool:
+        """Whether the resin has parts A and B whose ratio the maker did not write."""
+        two_part = self.medium is not None and bool(self.medium.cures)
+        return self.share_a >= 1 and self.cure != "light" and two_part
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Target:

@@ -113,11 +113,17 @@ def shelf_rows(rows: list[Answer]) -> str:
     return f'<ul class="plain">{"".join(items)}</ul>'
 
 
+def _made_in(chip: Answer) -> str:
+    """Write how much resin takes a chip's dose, and how deep it is."""
+    batch = "" if chip["batch"] is None else f" in {chip['batch']:g} g"
+    return batch + ("" if chip["thickness"] is None else f", {chip['thickness']:g} mm")
+
+
 def chip_plan(answer: Answer) -> str:
     """List the chips to cast, what they are worth, and the photo to take."""
     rows = "".join(
         f"<tr><td>{escape(chip['label'])}</td><td>{escape(chip['bottle'])}</td>"
-        f"<td>{escape(str(chip['amount']))}</td>"
+        f"<td>{escape(str(chip['amount']))}{_made_in(chip)}</td>"
         f"<td>{chip['absorbance']:.2f}</td></tr>"
         for chip in answer["chips"]
     )

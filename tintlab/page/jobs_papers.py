@@ -3,6 +3,7 @@
 import tempfile
 from pathlib import Path
 
+from tintlab.errors import PageError
 from tintlab.page.jobs import read
 from tintlab.page.work import Answer, Asked, Say
 from tintlab.power import read_supply
@@ -54,6 +55,8 @@ def proof(asked: Asked, say: Say) -> Answer:
         exposure=None,
         balance="room",
     )
+    if not asked.options.get("photo") or not asked.options.get("corners"):
+        raise PageError("bring a photo and click the four corners of the inset first")
     photo = Path(asked.options["photo"])
     made = make(
         inset,

@@ -276,7 +276,7 @@ def _again(tab: Tab, answer: Table) -> None:
         tab.tell("The new dose is in the piece; undo brings the old one back.")
 
     with tag("div", "fix"):
-        drawn(parts.pair(answer["before_hex"], answer["target_hex"]))
+        drawn(parts.pair(again["hex"], answer["target_hex"]))
         with tag("div"):
             tag("h3", "", "another pour")
             tag("b", "", how)

@@ -221,6 +221,10 @@ def _from_mask(path: Path, size: tuple[int, int]) -> list[Place]:
         raise _empty(path)
     box = np.s_[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
     shares = np.asarray(values[box] / _top(values), dtype=np.float32)
+    if float(np.max(values)) < 0.9 * _top(values):
+        raise InsetError(
+            f'the mask "{path.name}" has grey at most; paint the inset white'
+        )
     found = [
         _island(shares, (int(columns[0]), int(rows[0])), *spot)
         for spot in _islands(shares, path, size)

@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tintlab.colorimetry import Lab_to_XYZ, XYZ_to_swatch
-from tintlab.glow import Look
+from tintlab.glow import Look, look
 from tintlab.inset import Inset
 from tintlab.report.data import YARDSTICK, exposed, flat
 from tintlab.report.text import block, line, remark
@@ -137,6 +137,7 @@ def _again(found: Trim, again: Doses) -> dict[str, Any]:
         "doses": [
             f"{p.dose or f'{p.minutes:g} min'} {p.bottle.name}" for p in recipe.parts
         ],
+        "hex": shown(look(recipe.inset), recipe.inset),
         "difference": round(recipe.difference, 4),
         "light_kept": round(recipe.light_kept, 4),
         "light_against_now": round(recipe.light_kept / max(now, 1e-9), 3),

@@ -34,9 +34,15 @@ def mass(value: float) -> str:
 
 
 def label(name: str) -> str:
-    """Shorten a name, so that no number beside it is ever lost for it."""
-    short = name[: LABEL - 1].rstrip() + "\N{HORIZONTAL ELLIPSIS}"
-    return name if len(name) <= LABEL else short
+    """Shorten a name in its middle, so that no number beside it is ever lost for it.
+
+    Its end stays, since names that begin alike differ there.
+    """
+    if len(name) <= LABEL:
+        return name
+    end = LABEL // 3
+    start = name[: LABEL - 1 - end].rstrip()
+    return f"{start}\N{HORIZONTAL ELLIPSIS}{name[-end:].lstrip()}"
 
 
 def name_of(layer: Layer) -> str:
@@ -61,7 +67,8 @@ def parts(layer: Layer) -> list[tuple[str, float]]:
     if layer.batch is None:
         return []
     if layer.share_a >= 1:
-        return [(name_of(layer), layer.batch - let_down_a(layer))]
+        name = name_of(layer) + (", A + B" if layer.parts_unknown else "")
+        return [(name, layer.batch - let_down_a(layer))]
     part_a = layer.batch * layer.share_a
     return [
         ("part A", part_a - let_down_a(layer)),

@@ -162,15 +162,9 @@ def flat(
 
 
 def exposed(XYZ: ArrayLike, target: Target | None) -> np.ndarray:
-    """Expose a colour as it is compared, so that swatches can be held side by side.
-
-    Under "free" both sides come to the common luminance; else nothing is changed but
-    what is brighter than display white, which a veil can be.
-    """
-    XYZ = np.asarray(XYZ, dtype=float)
-    if target is not None and target.Lab is not None and target.lightness == "free":
-        return yardstick.scaled(XYZ, yardstick.common_luminance(target.Lab))
-    return XYZ / max(float(XYZ[1]), 1.0)
+    """Expose a colour as it is compared, so that swatches can be held side by side."""
+    free = target is not None and target.lightness == "free"
+    return yardstick.exposed(XYZ, target.Lab if target is not None and free else None)
 
 
 def _rounded(value: Any, digits: int) -> Any:

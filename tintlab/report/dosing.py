@@ -72,6 +72,8 @@ def _parts_of(recipe: Recipe, layer: Layer) -> dict[str, Any]:
     if layer.kind != "cast" or not layer.batch:
         return {}
     share = layer.batch * layer.share_a
+    if layer.parts_unknown:
+        return {"resin": round(layer.batch - recipe.extra_a, 3)}
     return {
         "part_a": round(share - recipe.extra_a, 3),
         "part_b": round(layer.batch - share, 3),
@@ -157,6 +159,12 @@ def _steps(part: dict[str, Any]) -> str:
 
 def _weighed(recipe: dict[str, Any]) -> list[str]:
     """Say what is weighed of parts A and B for this recipe."""
+    if "resin" in recipe:
+        text = (
+            f"{weight(recipe['resin'])} of parts A and B together, in the ratio of "
+            'their sheet; write it as mix = "100:45 by weight" to see both'
+        )
+        return [line("weigh", text)]
     if "part_a" not in recipe:
         return []
     off = recipe["part_a_taken_off"]

@@ -84,8 +84,8 @@ def sentence(even: Evenness, remedy: Remedy) -> str:
 def _blame(even: Evenness) -> str:
     if even.showing:
         return (
-            "; the LEDs themselves show through as bright dots, which a denser "
-            "diffuser hides"
+            "; the LEDs themselves show through as bright dots, which a diffuser, or "
+            "a denser one, hides"
         )
     if even.relief:
         return "; its thin places are brighter"

@@ -23,6 +23,8 @@ from tintlab.verdict import Prediction
 WARM = 60.0  # [C] at the plastic, assumed; resins and inks soften or yellow above
 BARE = 1.0  # [cd] of one bare LED that dazzles at arm's length; assumed
 OVER = 1.25  # fresh current over the stated one that is worth a note; assumed
+BURNS = 2.0  # times the stated current, common practice for a limit
+HARDLY = 0.01  # of the stated current: no light to speak of
 
 FLASHING = (
     "let it glow or fade slowly: light that flashes 3 to 30 times a second can bring "
@@ -102,6 +104,7 @@ def battery_answer(
         "junction": [round(AMBIENT + PER_WATT * w) for w in watts],
         "notes": _notes(inset, supply, run, watts),
         "cautions": [
+            *_overloads(inset, run),
             *_cautions(inset, supply, run, watts),
             *([BRIGHT] if bright and (bright[0] or 0) > BRIGHT_FROM else []),
         ],
@@ -141,16 +144,27 @@ def _words(supply: Supply, run: Powered) -> str:
     if supply.driver == "current":
         return f"{text}, driver of {supply.current:g} mA a string"
     values = sorted({s.resistor for s in run.strings})
-    ohms = " and ".join(f"{v:g} ohm" for v in values if v) or "no resistor"
+    ohms = " and ".join(f"{v:g} ohm" for v in values if v) or _none(run)
     strings = sum(s.count for s in run.strings)
     return f"{text}, {ohms}" + (" a string" if strings > 1 and any(values) else "")
+
+
+def _none(run: Powered) -> str:
+    """Say that there is no resistor, and which one there should be."""
+    wanted = [f"{v:g} ohm" for v in dict.fromkeys(_suggested(run)) if v]
+    first = f" (put {' and '.join(wanted)} into each string)" if wanted else ""
+    return f"no resistor{first}"
 
 
 def _notes(inset: Inset, supply: Supply, run: Powered, watts: list[float]) -> list[str]:
     notes = []
     battery, load = supply.battery, float(run.load[0]) / supply.parallel
     most = battery.most_current
-    if run.why == "dark":
+    hardly = all(
+        one[0] < HARDLY * (light.at or STATED_AT)
+        for light, one in zip(inset.lights, run.current, strict=True)
+    )
+    if run.why == "dark" or hardly:
         need = max(s.in_series * s.diode.voltage for s in run.strings)
         have = supply.cells * battery.nominal_voltage
         notes.append(
@@ -183,6 +197,16 @@ def _notes(inset: Inset, supply: Supply, run: Powered, watts: list[float]) -> li
         )
     notes += _hue(inset, watts)
     return notes
+
+
+def _overloads(inset: Inset, run: Powered) -> list[str]:
+    """Warn of LEDs that are driven far above their stated current."""
+    return [
+        f"{one[0]:.3g} mA through an LED stated at {light.at or STATED_AT:g} mA can "
+        "burn it out and hurt: a larger resistor first"
+        for light, one in zip(inset.lights, run.current, strict=True)
+        if one[0] > BURNS * (light.at or STATED_AT)
+    ]
 
 
 def _advice(inset: Inset, supply: Supply, run: Powered) -> str:
