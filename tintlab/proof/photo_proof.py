@@ -108,11 +108,12 @@ def make(
             waiting[files[name]] = pool.submit(encoded, codes, picture, note=note)
             if pair is not None:
                 small.append(_smaller(codes))
+        card = exposure_card(setting)
         contents = {path: job.result() for path, job in waiting.items()}
     if pair is not None:
         contents[pair] = encoded_pair(small, pair)
     write_all(contents)
-    return Proof(scene=setting, card=exposure_card(setting), files=files)
+    return Proof(scene=setting, card=card, files=files)
 
 
 def _silent(stage: str) -> None:
