@@ -188,6 +188,28 @@ def test_deep_pours_share_the_dyed_part_a(inset_of):
     assert f"Split the dyed part A in {int(np.ceil(60 / deepest))}" in text
 
 
+def test_two_castings_name_their_resins(inset_of):
+    inset = inset_of("""
+        [[light]]
+        emitter = "white 4100 K"
+        [[layer]]
+        kind = "cast"
+        medium = "epoxy"
+        thickness = "3 mm"
+        batch = "20 g"
+        mix = "2:1 by weight"
+        [[layer]]
+        kind = "cast"
+        medium = "aliphatic polyurethane"
+        thickness = "3 mm"
+        batch = "20 g"
+        cure = "isocyanate"
+    """)
+    work = " ".join(steps(inset))
+    assert "Weigh epoxy part A: 13.3 g" in work
+    assert "Weigh aliphatic polyurethane, A + B: 20.0 g" in work
+
+
 def test_a_bath_a_film_and_one_part_resin(inset_of):
     inset = inset_of(
         """

@@ -115,6 +115,34 @@ def test_mistakes_get_one_line(photo, tmp_path):
     assert [p.name for p in photo.parent.iterdir()] == ["prop.jpg"]
 
 
+def test_a_photo_is_solid_where_it_glows(photo, tmp_path):
+    """Clear elsewhere is fine: the prop may be cut out."""
+    with Image.open(photo) as image:
+        whole = image.convert("RGBA")
+    alpha = np.zeros((140, 200), dtype=np.uint8)
+    whole.putalpha(Image.fromarray(alpha))
+    whole.save("clear.png")
+    assert "transparent where" in refused(
+        DEMO, "--photo", "clear.png", "--inset", CORNERS
+    )
+    assert not list(tmp_path.glob("*-eye*"))
+    alpha[30:110, 50:150] = 255
+    whole.putalpha(Image.fromarray(alpha))
+    whole.save("cut.png")
+    assert run(DEMO, "--photo", "cut.png", "--inset", CORNERS).exit_code == 0
+
+
+def test_a_grey_mask_and_no_number_of_stops_are_refused(photo):
+    mask = np.zeros((140, 200), dtype=np.uint8)
+    mask[40:100, 60:140] = 100
+    Image.fromarray(mask).save("grey.png")
+    assert "paint the inset white" in refused(
+        DEMO, "--photo", photo, "--inset", "grey.png"
+    )
+    words = (DEMO, "--photo", photo, "--inset", CORNERS, "--exposure", "nan")
+    assert run(*words).exit_code == 2
+
+
 def test_no_input_is_written_over(photo):
     before = photo.read_bytes()
     words = (DEMO, "--photo", photo, "--inset", CORNERS)

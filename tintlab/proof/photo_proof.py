@@ -9,10 +9,11 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
+from tintlab.errors import InsetError
 from tintlab.inset import Inset
 from tintlab.proof.photo_exposure import ExposureCard, exposure_card
-from tintlab.proof.photo_file import read_picture
-from tintlab.proof.photo_place import places
+from tintlab.proof.photo_file import Picture, read_picture
+from tintlab.proof.photo_place import Place, places
 from tintlab.proof.photo_scene import Scene, Wish, scene
 from tintlab.proof.photo_space import Codes
 from tintlab.proof.photo_versions import eye_version, phone_version
@@ -92,6 +93,7 @@ def make(
     tell("photo")
     picture = read_picture(photo)
     found = [p for mark in marks for p in places(mark, size=picture.size)]
+    _check_solid(picture, found)
     files = dict(zip(VERSIONS, target_names(where, picture), strict=True))
     if pair is not None:
         pair_kind(pair)
@@ -114,6 +116,20 @@ def make(
         contents[pair] = encoded_pair(small, pair)
     write_all(contents)
     return Proof(scene=setting, card=card, files=files)
+
+
+def _check_solid(picture: Picture, found: Sequence[Place]) -> None:
+    """Refuse a photo that is transparent where the glow would be."""
+    if picture.alpha is None:
+        return
+    for place in found:
+        rows, columns = place.coverage.shape
+        there = picture.alpha[place.top :, place.left :][:rows, :columns]
+        if (there[place.coverage > 0.5] < np.iinfo(np.uint8).max).any():
+            raise InsetError(
+                f'the photo "{picture.path.name}" is transparent where the inset is, '
+                "so its glow would not show; save the photo without transparency"
+            )
 
 
 def _silent(stage: str) -> None:

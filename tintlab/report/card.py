@@ -29,6 +29,7 @@ from tintlab.report.card_steps import (
     dose_row,
     label,
     mass,
+    named,
     parts,
     steps,
 )
@@ -159,10 +160,10 @@ def _rows(layer: Layer, scale: float) -> list[dict[str, Any]]:
 
 
 def _resin(inset: Inset) -> list[str]:
+    casts = [layer for layer in inset.layers if layer.kind == "cast"]
     return [
-        f"{part}: {mass(value)}"
-        for layer in inset.layers
-        if layer.kind == "cast"
+        f"{named(part, layer, casts)}: {mass(value)}"
+        for layer in casts
         for part, value in parts(layer)
     ]
 

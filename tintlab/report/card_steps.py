@@ -4,6 +4,7 @@ Short sentences for the bench. A step that no inset file can know (how long to s
 when it has gelled) is left to the sheet of the material.
 """
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -74,6 +75,12 @@ def parts(layer: Layer) -> list[tuple[str, float]]:
         ("part A", part_a - let_down_a(layer)),
         ("part B", layer.batch - part_a),
     ]
+
+
+def named(part: str, layer: Layer, casts: Sequence[Layer]) -> str:
+    """Name the resin beside its part where a card holds several castings."""
+    alone = len(casts) == 1 or part.startswith(name_of(layer))
+    return part if alone else f"{name_of(layer)} {part}"
 
 
 def base(layer: Layer) -> str:
@@ -152,9 +159,10 @@ def steps(inset: Inset, *, supply: str = "") -> list[str]:
         The battery in words; "" without one.
     """
     found: list[str] = []
+    casts = [layer for layer in inset.layers if layer.kind == "cast"]
     for layer in inset.layers:
         if layer.kind == "cast":
-            found += _cast(layer)
+            found += _cast(layer, casts)
         elif layer.kind == "sheet" and layer.bathed:
             found += _bath(layer)
         elif layer.kind == "film":
@@ -184,14 +192,15 @@ def _all(coats: tuple[Coats, ...]) -> str:
     return ", ".join(coats_words(one) for one in coats if one.count) or NO_COAT
 
 
-def _cast(layer: Layer) -> list[str]:
+def _cast(layer: Layer, casts: Sequence[Layer]) -> list[str]:
     diluted = sum(dosed.dose.let_down < 1 for dosed in layer.dosed)
     found = []
     if diluted:
         found.append(f"Make the let-down{'s' * (diluted > 1)} as above. Stir well.")
     weighed = parts(layer)
     if weighed:
-        found.append(f"Weigh {weighed[0][0]}: {mass(weighed[0][1])}.")
+        part, value = weighed[0]
+        found.append(f"Weigh {named(part, layer, casts)}: {mass(value)}.")
     added = ", ".join(f"{dose_words(d)} {label(d.colourant.name)}" for d in layer.dosed)
     if added:
         found.append(f"Add {added}. Stir well.")
