@@ -355,12 +355,16 @@ def _worth_lines(answer: Answer) -> list[str]:
                 f"{answer['within_after'] * 100:.0f} % after",
             )
         )
+        if answer["within_after"] < 0.1:
+            lines.append(
+                line("", "this dose misses the target, chips or not: dose it first")
+            )
     steps = ", ".join(
-        f"{len(step['chips'])} chip{'s' * (len(step['chips']) != 1)} "
-        f"{step['left'] * 100:.0f} %"
+        f"{step['left'] * 100:.0f} % after {len(step['chips'])} "
+        f"chip{'s' * (len(step['chips']) != 1)}"
         for step in answer["steps"][1:]
     )
-    lines.append(line("worth", f"of the spread in colour is left after {steps}"))
+    lines.append(line("worth", f"spread in colour that is left: {steps}"))
     return lines
 
 

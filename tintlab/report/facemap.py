@@ -71,7 +71,7 @@ def _face(axes: Axes, prediction: Prediction, map_: FaceMap) -> None:
     shown = to_display(map_.values, white_luminance=max(mean, 1e-9) / MEAN_SHOWN)
     axes.set_facecolor(GREY)
     axes.imshow(
-        np.concatenate([shown, map_.inside[..., None]], axis=-1),
+        np.clip(np.concatenate([shown, map_.inside[..., None]], axis=-1), 0, 1),
         extent=extent,
         interpolation="nearest",
     )
