@@ -27,6 +27,11 @@ SCALES = (*(LARGEST * 0.97**i for i in range(24)), SMALLEST)  # largest first
 MARGIN = 5.0  # [mm]
 UNITS = "mm|m|g|oz|kg|cd/m|lm|K|C|%|min|h|ohm|mA|drops?|coats?"
 TIE = "\N{NO-BREAK SPACE}"
+FIRST = {  # what comes before a pour, by verdict
+    "can't tell, chip it": ("Cast a chip first: a strength in it is a guess.",),
+    "off": ("Off its target: find another dose first.",),
+    "too dim": ("Too dim: less dye, or more light.",),
+}
 SPARED = ("Room, °C", "Next time")  # blanks that a crowded card goes without
 DOTS = "\N{HORIZONTAL ELLIPSIS}"
 
@@ -418,6 +423,7 @@ def front(answer: dict[str, Any]) -> list[Block]:
     return [
         Block(kind="text", text=answer["name"], size=14, bold=True, most=2),
         *([Block(kind="rule", before=1.0)] if doses or answer["resin"] else []),
+        *_rows(FIRST.get(answer["verdict"], ()), 1.0, 0.2, size=9.5, bold=True, rank=1),
         *doses,
         *_rows(answer["resin"], 1.8, 0.2, size=12, bold=True, most=2),
         *_rows(errors, 1.4, 0.2, size=8.5, most=2, rank=2),
